@@ -1,0 +1,5 @@
+"""`python -m costbook`."""
+
+from costbook.cli import main
+
+raise SystemExit(main())

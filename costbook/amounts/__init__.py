@@ -1,0 +1,1 @@
+"""Written amounts, money, and the two tables behind them."""

@@ -1,0 +1,248 @@
+"""Cells, edits and places: what the book and the office programs have in common.
+
+A host turns a workbook into a `Snapshot` and applies `Edits` to it. Neither side knows more of the other than this file
+and the declared looks in `layout.py`. Rows and columns count from 0 here; addresses as she sees them come from `address`.
+"""
+
+from __future__ import annotations
+
+import math
+from collections.abc import Mapping
+from dataclasses import dataclass, field
+from datetime import date
+from functools import lru_cache
+
+from costbook.errors import Where
+
+
+@dataclass(frozen=True, slots=True)
+class ErrorValue:
+    """A cell that shows an error, such as #DIV/0!."""
+
+    text: str
+
+
+Value = None | bool | int | float | str | date | ErrorValue
+
+
+@dataclass(frozen=True, slots=True)
+class Formula:
+    """A formula of ours, without the leading '=', and the result the tool worked out itself."""
+
+    text: str
+    result: Value = None
+
+
+@dataclass(frozen=True, slots=True)
+class Cell:
+    """One cell of a tab as the tool wants it: value, style name (layout.STYLES), and a jump target inside the book."""
+
+    value: Value | Formula = None
+    style: str = "plain"
+    link: Where | None = None
+
+
+@lru_cache(maxsize=1024)
+def column_name(index: int) -> str:
+    """The letters of a column counted from 0.
+
+    >>> column_name(0), column_name(25), column_name(26), column_name(701)
+    ('A', 'Z', 'AA', 'ZZ')
+    """
+    letters = ""
+    index += 1
+    while index:
+        index, rest = divmod(index - 1, 26)
+        letters = chr(65 + rest) + letters
+    return letters
+
+
+def address(row: int, column: int) -> str:
+    """The address of a cell, both counted from 0.
+
+    >>> address(4, 2)
+    'C5'
+    """
+    return f"{column_name(column)}{row + 1}"
+
+
+def sheet_ref(tab: str) -> str:
+    """A tab's name as formulas and links write it, quoted.
+
+    >>> sheet_ref("Cost trace")
+    "'Cost trace'"
+    """
+    return "'" + tab.replace("'", "''") + "'"
+
+
+@dataclass(frozen=True)
+class Grid:
+    """One tab as it was read. `rows` need not be of one length; a cell beyond the end is empty.
+
+    `formulas` maps (row, column) to her formula text where a host can tell; `values` of such cells are the stored results,
+    None where the file has none. `merged` holds (first row, first column, last row, last column) ranges.
+    """
+
+    name: str
+    rows: tuple[tuple[Value, ...], ...]
+    formulas: Mapping[tuple[int, int], str] = field(default_factory=dict)
+    merged: tuple[tuple[int, int, int, int], ...] = ()
+    hidden_rows: frozenset[int] = frozenset()
+    protected: bool = False
+
+    def value(self, row: int, column: int) -> Value:
+        """The value at a place, None where the tab has no such cell."""
+        if 0 <= row < len(self.rows) and 0 <= column < len(self.rows[row]):
+            return self.rows[row][column]
+        return None
+
+    def where(self, row: int, column: int) -> Where:
+        """The place of a cell, for findings."""
+        return Where(self.name, address(row, column))
+
+    def same_values(self, other: Grid) -> bool:
+        """Whether both show the same; an empty text is an empty cell, and numbers agree to 11 digits."""
+        if self._tall() != other._tall():
+            return False
+        for one, two in zip(self.rows, other.rows, strict=False):
+            for column in range(max(len(one), len(two))):
+                left = one[column] if column < len(one) else None
+                right = two[column] if column < len(two) else None
+                if left != right and not _alike(left, right):
+                    return False
+        return True
+
+    def _tall(self) -> int:
+        return max((i + 1 for i, cells in enumerate(self.rows) if any(c not in (None, "") for c in cells)), default=0)
+
+
+def _alike(one: Value, two: Value) -> bool:
+    if one in (None, "") and two in (None, ""):
+        return True
+    numbers = isinstance(one, int | float) and isinstance(two, int | float) and not isinstance(one, bool) and not isinstance(two, bool)
+    return numbers and math.isclose(float(one), float(two), rel_tol=1e-11, abs_tol=1e-12)  # type: ignore[arg-type]
+
+
+@dataclass(frozen=True)
+class Snapshot:
+    """A whole workbook as it was read: its name and its tabs in order."""
+
+    name: str
+    grids: Mapping[str, Grid]
+
+    def grid(self, tab: str) -> Grid | None:
+        """The tab of that name, capitals and edge blanks ignored, or None."""
+        wanted = tab.strip().casefold()
+        for name, grid in self.grids.items():
+            if name.strip().casefold() == wanted:
+                return grid
+        return None
+
+
+@dataclass(frozen=True, slots=True)
+class Rule:
+    """What may be typed in a range (first row, first column, last row, last column).
+
+    kind: 'list' (source = the allowed texts), 'range' (source = a reference to a column), 'number' (>= 0) or 'date'.
+    A rule only advises: she can type something else after a question.
+    """
+
+    area: tuple[int, int, int, int]
+    kind: str
+    source: tuple[str, ...] | str = ()
+    message: str = ""
+
+
+@dataclass(frozen=True, slots=True)
+class Series:
+    """One row of numbers in a chart: its name's cell and its values' range on the same tab."""
+
+    name: tuple[int, int]
+    values: tuple[int, int, int, int]
+    colour: str = ""
+
+
+@dataclass(frozen=True, slots=True)
+class Chart:
+    """A native chart. kind: 'stacked bar' or 'bar' (horizontal), 'column'. `at` is its top left cell; sizes in cm."""
+
+    kind: str
+    title: str
+    labels: tuple[int, int, int, int]
+    series: tuple[Series, ...]
+    at: tuple[int, int]
+    width_cm: float = 24.0
+    height_cm: float = 11.0
+    value_title: str = ""
+    number_format: str = "0.00"
+
+
+@dataclass(frozen=True, slots=True)
+class Highlight:
+    """Cells of a range shown in a style when a test holds: `formula` is relative to the range's first cell."""
+
+    area: tuple[int, int, int, int]
+    formula: str
+    style: str
+
+
+@dataclass(frozen=True)
+class Look:
+    """How a tab is shown: widths (characters) by column, frozen rows and columns, filter, rules, notes, charts, print.
+
+    `hidden_columns` are the tool's own marks. `landscape` and `fit_width` are for printing; `title_rows` (first, last) are
+    repeated on each printed page. `colour` is the tab's colour: hers and ours differ.
+    """
+
+    widths: Mapping[int, float] = field(default_factory=dict)
+    freeze: tuple[int, int] = (0, 0)
+    filter: tuple[int, int, int, int] | None = None
+    rules: tuple[Rule, ...] = ()
+    notes: Mapping[tuple[int, int], str] = field(default_factory=dict)
+    charts: tuple[Chart, ...] = ()
+    highlights: tuple[Highlight, ...] = ()
+    heights: Mapping[int, float] = field(default_factory=dict)
+    hidden_columns: tuple[int, ...] = ()
+    landscape: bool = True
+    title_rows: tuple[int, int] | None = None
+    colour: str = ""
+    print_area: tuple[int, int, int, int] | None = None
+
+
+@dataclass(frozen=True, slots=True)
+class SetCell:
+    """Write one cell of a tab that stays hers. `expected` is what the snapshot saw there; anything else refuses the write."""
+
+    tab: str
+    row: int
+    column: int
+    value: Value
+    style: str
+    expected: Value = None
+
+
+@dataclass(frozen=True)
+class PutTab:
+    """Put a whole tab, replacing one of the same name at its place; a new one goes last."""
+
+    name: str
+    rows: tuple[tuple[Cell, ...], ...]
+    look: Look = field(default_factory=Look)
+
+    def grid(self) -> Grid:
+        """The tab's values as a snapshot would show them."""
+        rows = tuple(
+            tuple(c.value.result if isinstance(c.value, Formula) else c.value for c in row) for row in self.rows
+        )
+        return Grid(self.name, rows)
+
+
+@dataclass(frozen=True)
+class Edits:
+    """All that is to change in a workbook, in one step."""
+
+    cells: tuple[SetCell, ...] = ()
+    tabs: tuple[PutTab, ...] = ()
+
+    def __bool__(self) -> bool:
+        return bool(self.cells or self.tabs)

@@ -1,0 +1,139 @@
+"""Recipe cards on her tabs: label rows (Recipe, Code, Makes, Bench loss) above a block of lines.
+
+One card a tab or several below each other; any tab with such a block counts, wherever she put it. Names are left as
+written; `reading.py` turns them into codes once every tab is read.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Iterable, Mapping, Sequence
+from decimal import Decimal
+
+from costbook.amounts.quantity import same_name
+from costbook.book.grid import Grid, Value
+from costbook.book.layout import RECIPE_COLUMNS, RECIPE_LABELS
+from costbook.book.model import Recipe, RecipeLine
+from costbook.book.table import Notes, Row, match_headings
+from costbook.errors import Where
+
+LABEL_ROWS = 12
+NEEDED = {c.key for c in RECIPE_COLUMNS if c.needed}
+
+
+def read_recipes(grids: Sequence[Grid], notes: Notes) -> dict[str, Recipe]:
+    """Every recipe card in these tabs by its code, in order."""
+    recipes: dict[str, Recipe] = {}
+    for grid in grids:
+        for recipe in _cards(grid, notes):
+            if recipe.code in recipes:
+                notes.add("ask", "twice", f'the recipe "{recipe.code}" stands twice; the first is used', recipe.where, "Give each its own code.")
+            else:
+                recipes[recipe.code] = recipe
+    return recipes
+
+
+def _cards(grid: Grid, notes: Notes) -> Iterable[Recipe]:
+    heads = [(i, found) for i, cells in enumerate(grid.rows) if NEEDED <= (found := match_headings(cells, RECIPE_COLUMNS)).keys()]
+    starts = [head for head, _ in heads[1:]] + [len(grid.rows) + LABEL_ROWS]
+    previous = -1
+    for (head, columns), following in zip(heads, starts, strict=True):
+        labels = _labels(grid, max(previous + 1, head - LABEL_ROWS), head, notes)
+        end = _end(grid, head, columns, following)
+        yield _card(grid, head, end, columns, labels, notes)
+        previous = end - 1
+
+
+def _labels(grid: Grid, first: int, head: int, notes: Notes) -> Mapping[str, Row]:
+    """By key the row whose label stands there, with its value in the next cell."""
+    folded = {same_name(text): key for key, text in RECIPE_LABELS.items()}
+    found: dict[str, Row] = {}
+    for index in range(head - 1, first - 1, -1):
+        for place, cell in enumerate(grid.rows[index]):
+            key = folded.get(same_name(cell.rstrip(": "))) if isinstance(cell, str) else None
+            if key:
+                found.setdefault(key, Row(grid, index, {"value": place + 1}, notes))
+    return found
+
+
+def _end(grid: Grid, head: int, columns: Mapping[str, int], following: int) -> int:
+    """The row after the last line: before two empty rows, the next card's labels, or the next card's headings."""
+    empty = 0
+    folded = same_name(RECIPE_LABELS["name"])
+    for index in range(head + 1, min(following, len(grid.rows))):
+        cells = grid.rows[index]
+        if any(isinstance(c, str) and same_name(c.rstrip(": ")) == folded for c in cells):
+            return index
+        empty = 0 if any(_cell(cells, p) not in (None, "") for p in columns.values()) else empty + 1
+        if empty == 2:
+            return index
+    return min(following, len(grid.rows))
+
+
+def _cell(cells: Sequence[Value], place: int) -> Value:
+    return cells[place] if place < len(cells) else None
+
+
+def _card(grid: Grid, head: int, end: int, columns: Mapping[str, int], labels: Mapping[str, Row], notes: Notes) -> Recipe:
+    before = len(notes.found)
+    name = labels["name"].text("value") if "name" in labels else ""
+    code = labels["code"].text("value") if "code" in labels else ""
+    where = labels["name"].where("value") if "name" in labels else grid.where(head, 0)
+    loss = labels["loss"].fraction("value") if "loss" in labels else None
+    if loss is not None and not 0 <= loss < 1:
+        labels["loss"].bad("value", f"bench loss is a share between 0 and 100 %; the cell holds {loss}", "Type it as 2 %.")
+    pieces = _pieces(labels.get("makes"))
+    lines = tuple(line for index in range(head + 1, end) for line in _line(Row(grid, index, dict(columns), notes)))
+    if not lines:
+        notes.add("stop", "empty-recipe", f'the recipe "{name or grid.name}" has no lines', where, "Write what goes in.")
+    stops = tuple(f.sentence for f in notes.found[before:] if f.level == "stop")
+    return Recipe(code or name or grid.name, name or grid.name, pieces, None if loss is None else float(loss), lines, where, stops)
+
+
+def _pieces(row: Row | None) -> Decimal | None:
+    """How many pieces a batch yields, None where it is worked out from weight."""
+    amount = row.amount("value") if row else None
+    if row is None or amount is None:
+        return None
+    if amount.unit is not None and amount.unit.dimension != "count":
+        row.bad("value", f'"{amount.text}" is not a number of pieces', "Leave it empty where the batch is weighed; else type 24 pieces.")
+        return None
+    count = Decimal(amount.usual.numerator) / Decimal(amount.usual.denominator)
+    if count <= 0:
+        row.bad("value", "a batch makes more than 0 pieces", "Type how many.")
+        return None
+    return count
+
+
+def _line(row: Row) -> Iterable[RecipeLine]:
+    if all(row.value(key) is None for key in ("material", "amount", "unit")):
+        return
+    written = row.text("material")
+    if not written:
+        row.bad("material", "a recipe line without a material", "Write what goes in.")
+        return
+    amount = row.amount("amount", "unit")
+    if amount is None:
+        if row.value("amount") is None:
+            row.bad("amount", f"no amount of {written}", "Write how much goes in.")
+        return
+    if amount.unit is None and not amount.percent:
+        row.bad("unit", f"no unit for {amount.text} of {written}", "Pick one, such as oz or cup.")
+        return
+    yield RecipeLine((written,), False, "", amount, _when(row), row.yes("dries_off", False) or False, row.text("note"), _place(row))
+
+
+def _when(row: Row) -> str:
+    """'always', 'optional', or the slot that must be filled."""
+    found = same_name(row.text("when"))
+    if found in ("", "always"):
+        return "always"
+    if found == "optional":
+        return found
+    if found.startswith("if "):
+        return found[3:].strip()
+    row.bad("when", f'"{row.text("when")}" is not known here', "Use always, optional, or if colour.")
+    return "always"
+
+
+def _place(row: Row) -> Where:
+    return row.where("material")

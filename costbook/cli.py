@@ -1,0 +1,161 @@
+"""The command line: what she types, what she sees, and the exit code.
+
+Exit codes: 0 done; 1 done, and something keeps a product from having a price; 2 the command was not understood; 3 the
+book or a paper cannot be read; 4 the file or the office program stands in the way.
+"""
+
+from __future__ import annotations
+
+import argparse
+import json
+import sys
+from collections.abc import Sequence
+from pathlib import Path
+
+from costbook import commands
+from costbook.errors import CostbookError, Finding
+
+NAME = "costbook"
+DONE, STOPPED, USAGE = 0, 1, 2
+SHOWN_FINDINGS = 40
+
+
+def parser() -> argparse.ArgumentParser:
+    """The commands and options."""
+    top = argparse.ArgumentParser(prog=NAME, description="Unit costs, margins and price tiers, from your own workbook and your suppliers' papers.")
+    asked = top.add_subparsers(dest="command", metavar="COMMAND", required=True)
+    one = asked.add_parser("demo", help="make the demo workbook with its sample papers, post them and price it")
+    one.add_argument("folder", nargs="?", type=Path, default=Path("costbook-demo"), help="where to (default: costbook-demo)")
+    one = asked.add_parser("blank", help="make a blank workbook that says what to type where")
+    one.add_argument("book", type=Path, help="the file to make, such as workshop.xlsx")
+    one = asked.add_parser("price", help="work out costs and prices and write them into the workbook")
+    one.add_argument("book", type=Path)
+    one.add_argument("--json", action="store_true", help="print every figure as JSON")
+    one = asked.add_parser("explain", help="show where a product's unit cost comes from, down to the paper and its row")
+    one.add_argument("book", type=Path)
+    one.add_argument("product", help="its code or name")
+    one.add_argument("--batches", type=float, metavar="N", help="also the unit cost when a batch is made N times as large")
+    one.add_argument("--json", action="store_true", help="print it as JSON")
+    one = asked.add_parser("post", help="post supplier papers (CSV, XLSX, XML e-invoices) into the workbook")
+    one.add_argument("book", type=Path)
+    one.add_argument("papers", nargs="+", type=Path, help="files or folders")
+    return top
+
+
+def main(arguments: Sequence[str] | None = None) -> int:
+    """Runs one command; returns the exit code."""
+    asked = parser().parse_args(arguments)
+    try:
+        return int(globals()[f"_{asked.command}"](asked))
+    except CostbookError as error:
+        _progress("")
+        print(f"{NAME}: {error}", file=sys.stderr)
+        return error.exit_code
+    except BrokenPipeError:
+        return DONE
+    except KeyboardInterrupt:
+        print(f"\n{NAME}: stopped; the workbook is as it was.", file=sys.stderr)
+        return 130
+
+
+def _progress(words: str) -> None:
+    """A few words on the terminal's last line; nothing where the output is not a terminal."""
+    if sys.stderr.isatty():
+        print(f"\r\033[K{words}{' ...' if words else ''}", end="", file=sys.stderr, flush=True)
+
+
+def _demo(asked: argparse.Namespace) -> int:
+    posted, outcome = commands.demo(asked.folder, _progress)
+    _progress("")
+    _print_posted(posted)
+    print()
+    return _print_outcome(outcome)
+
+
+def _blank(asked: argparse.Namespace) -> int:
+    commands.blank(asked.book)
+    print(f"{asked.book} is ready. Open it and begin on the Start tab; then: {NAME} price {asked.book}")
+    return DONE
+
+
+def _price(asked: argparse.Namespace) -> int:
+    outcome = commands.price(asked.book, _progress)
+    _progress("")
+    if asked.json:
+        print(json.dumps(outcome.figures(), indent=1, ensure_ascii=False))
+        return STOPPED if outcome.stopped else DONE
+    return _print_outcome(outcome)
+
+
+def _explain(asked: argparse.Namespace) -> int:
+    from costbook.printouts.figures import explained, explanation_lines
+
+    priced, node, larger = commands.explain(asked.book, asked.product, asked.batches)
+    if asked.json:
+        print(json.dumps(explained(node) | ({"batches": asked.batches, "cost_at": larger} if larger is not None else {}), indent=1, ensure_ascii=False))
+        return DONE
+    for line in explanation_lines(node, priced.book.settings.currency):
+        print(line)
+    if larger is not None:
+        print(f"{larger:10.4f} {priced.book.settings.currency}  a piece, in a batch {asked.batches:g} times as large")
+    return DONE
+
+
+def _post(asked: argparse.Namespace) -> int:
+    posted = commands.post(asked.book, asked.papers, _progress)
+    _progress("")
+    _print_posted(posted)
+    if any(p.state == "posted" for p in posted):
+        print(f"Now: {NAME} price {asked.book}")
+    return STOPPED if any(p.state in ("refused", "to review") for p in posted) else DONE
+
+
+# ------------------------------------------------------------------ what is shown
+
+
+def _print_posted(posted: Sequence[commands.PostedPaper]) -> None:
+    width = max((len(p.file) for p in posted), default=4)
+    print(f"{'Paper':<{width}}  {'Number':<14} {'Lines':>5}  State")
+    for p in posted:
+        print(f"{p.file:<{width}}  {p.paper[:14]:<14} {p.lines:>5}  {p.state}{': ' + p.why if p.why else ''}")
+
+
+def _print_outcome(outcome: commands.Outcome) -> int:
+    priced = outcome.priced
+    wholesale, retail = _shown_channels(outcome)
+    print(f"{'Code':<6} {'Product':<36} {'Unit cost':>9}  {'Wholesale':>9} {'Margin':>7} {'Proposed':>9}  {'Retail':>8} {'Kept':>7} {'Proposed':>9}")
+    for code, cost in priced.costs.items():
+        tier = {t.channel: t for t in priced.tiers if t.product == code}
+        whole, shop = tier.get(wholesale), tier.get(retail)
+        print(f"{code[:6]:<6} {priced.book.products[code].name[:36]:<36} {cost.unit_cost:>9.2f}  {_text(whole and whole.her_price):>9} {_share(whole.margin if whole else None):>7} "
+              f"{_text(whole and whole.proposal):>9}  {_text(shop and shop.her_price):>8} {_share(shop.kept_fraction if shop else None):>7} {_text(shop and shop.proposal):>9}")  # fmt: skip
+    for code, product in priced.book.products.items():
+        if code not in priced.costs:
+            print(f"{code[:6]:<6} {product.name[:36]:<36} {'no price':>9}")
+    print()
+    _print_findings(outcome.findings)
+    print(f"{outcome.path}: {'written' if outcome.written else 'nothing changed, file left as it is'}.")
+    return STOPPED if outcome.stopped else DONE
+
+
+def _shown_channels(outcome: commands.Outcome) -> tuple[str, str]:
+    """The first wholesale and the first retail channel with a target, for the short table."""
+    channels = outcome.priced.book.channels.values()
+    return tuple(next((c.name for c in channels if c.price == kind), "") for kind in ("wholesale", "retail"))  # type: ignore[return-value]
+
+
+def _text(value: object) -> str:
+    return "-" if value is None else f"{value:.2f}"
+
+
+def _share(value: float | None) -> str:
+    return "-" if value is None else f"{value:.1%}"
+
+
+def _print_findings(findings: Sequence[Finding]) -> None:
+    if not findings:
+        print("Nothing to look at.")
+    for f in findings[:SHOWN_FINDINGS]:
+        print(f"{f.level:>5}  {f'{f.where}: ' if f.where else ''}{f.sentence}")
+    if len(findings) > SHOWN_FINDINGS:
+        print(f"       {len(findings) - SHOWN_FINDINGS} more on the Findings tab.")

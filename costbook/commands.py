@@ -1,0 +1,376 @@
+"""One function per thing she can ask. The only place with disk paths and today's date.
+
+Each takes paths and plain values, does its work through the rooms below, and returns records to show. Nothing is printed
+here; `tell` is called with a few words as long work goes on.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Callable, Iterable, Sequence
+from dataclasses import dataclass
+from datetime import date
+from pathlib import Path
+from typing import TYPE_CHECKING, Any
+
+from costbook.amounts.quantity import same_name
+from costbook.book import layout
+from costbook.book.grid import Edits, PutTab, SetCell, Snapshot, Value
+from costbook.book.model import Book, Invoice, InvoiceLine
+from costbook.book.posting import purchase_edits, purchase_rows, standing, supplier_edits
+from costbook.book.reading import read_book
+from costbook.book.table import nearest
+from costbook.costing.checks import Priced, checks
+from costbook.costing.rates import rates
+from costbook.costing.tiers import tiers
+from costbook.costing.trace import Node, explanation
+from costbook.costing.usage import Usage, cost_at, costs
+from costbook.errors import CostbookError, Finding, HostUnavailable, InputError, InvoiceError
+from costbook.hosts.file import WorkbookFile, create
+from costbook.printouts import result_tabs
+from costbook.printouts.figures import figures
+
+if TYPE_CHECKING:
+    import pandas
+
+Tell = Callable[[str], None]
+LISTS = (".csv", ".tsv", ".txt")
+WORKBOOKS = (".xlsx", ".xlsm", ".xltx", ".xltm")
+DEMO_BOOK, DEMO_PAPERS = "workshop.xlsx", "papers"
+TYPED_OVER = "typed where a tool value belongs"
+
+
+def _quiet(_: str) -> None:
+    """Tell nobody."""
+
+
+@dataclass(frozen=True)
+class Outcome:
+    """What pricing a book came to: everything worked out, the findings, and whether the file was written."""
+
+    path: Path
+    priced: Priced
+    findings: tuple[Finding, ...]
+    written: bool
+
+    @property
+    def stopped(self) -> bool:
+        """Whether something keeps a product from having a price."""
+        return any(f.level == "stop" for f in self.findings)
+
+    def figures(self) -> dict[str, Any]:
+        """Every figure, for other programs."""
+        return figures(self.priced, self.findings)
+
+
+@dataclass(frozen=True, slots=True)
+class PostedPaper:
+    """What became of one paper: 'posted', 'to review', 'already there' or 'refused', and why."""
+
+    file: str
+    supplier: str
+    paper: str
+    state: str
+    lines: int
+    why: str
+
+
+# ------------------------------------------------------------------ pricing
+
+
+def worked_out(snapshot: Snapshot, today: date) -> tuple[Priced, list[Finding]]:
+    """Everything one snapshot comes to, and all findings of reading, costing and checking.
+
+    Raises:
+        LayoutError: tabs or headings that nothing can be priced without are missing.
+    """
+    book = read_book(snapshot)
+    on = book.settings.book_date or today
+    rated = rates(book, on)
+    usage = Usage(book)
+    costed, stops = costs(usage, rated)
+    tiered, unreachable = tiers(book, costed)
+    priced = Priced(book, on, rated, usage, costed, tiered)
+    found = _once([*stops, *book.findings, *rated.findings, *unreachable, *checks(priced)])
+    return priced, found
+
+
+def _once(findings: Iterable[Finding]) -> list[Finding]:
+    """The findings, each place and sentence once; the first of two alike tells which products it concerns."""
+    kept: dict[tuple[str, str], Finding] = {}
+    for finding in findings:
+        kept.setdefault((str(finding.where), finding.sentence), finding)
+    return list(kept.values())
+
+
+def price(path: Path, tell: Tell = _quiet, today: date | None = None) -> Outcome:
+    """Prices a workbook: reads her tabs, writes the tool's, and leaves the file alone where nothing changed.
+
+    Raises:
+        CostbookError: the book cannot be read, or saving would lose something; the file is then untouched.
+    """
+    tell(f"reading {path.name}")
+    host = WorkbookFile(path)
+    try:
+        snapshot = host.snapshot()
+        tell("working out costs and prices")
+        priced, found = worked_out(snapshot, today or date.today())
+        over = result_tabs.typed_over_cells(priced, snapshot)
+        edits, found = _price_edits(snapshot, priced, [*found, *over])
+        tell("writing")
+        written = bool(edits) and host.apply(edits)
+    finally:
+        host.close()
+    return Outcome(path, priced, tuple(found), written)
+
+
+def _price_edits(snapshot: Snapshot, priced: Priced, found: list[Finding]) -> tuple[Edits, list[Finding]]:
+    """The edits of a run, none where the file already says all of it.
+
+    What was typed over is told once more as long as nothing else changes, so that a second run finds nothing to write.
+    """
+    told = [f for f in result_tabs.findings_now(snapshot) if TYPED_OVER in f.sentence]
+    for kept in ([*found, *told], found) if told else (found,):
+        tabs = result_tabs.result_tabs(priced, kept, snapshot)
+        if all(_as_it_stands(snapshot, tab) for tab in tabs):
+            return Edits(), kept
+    return Edits(tuple(_last_run(snapshot, priced.on)), tuple(tabs)), found
+
+
+def _as_it_stands(snapshot: Snapshot, tab: PutTab) -> bool:
+    grid = snapshot.grid(tab.name)
+    return grid is not None and tab.grid().same_values(grid)
+
+
+def _last_run(snapshot: Snapshot, on: date) -> Iterable[SetCell]:
+    """The date beside 'Last run' on the Start tab."""
+    grid = snapshot.grid(layout.START)
+    for row, cells in enumerate(grid.rows if grid else ()):
+        for column, cell in enumerate(cells):
+            if grid and isinstance(cell, str) and same_name(cell) == same_name(layout.LAST_RUN):
+                now = grid.value(row, column + 1)
+                if now != on:
+                    yield SetCell(grid.name, row, column + 1, on, "tool date", now)
+                return
+
+
+def explain(path: Path, product: str, batches: float | None = None, today: date | None = None) -> tuple[Priced, Node, float | None]:
+    """The tree of one product's unit cost down to papers and rows; with `batches`, also its cost in a batch that many times as large.
+
+    Raises:
+        InputError: no such product, or it has no price (the sentence says why).
+    """
+    priced, found = worked_out(_read(path), today or date.today())
+    code = _product_code(priced.book, product)
+    if code not in priced.costs:
+        why = next((f for f in found if code in f.about and f.level == "stop"), None)
+        raise InputError(f"{code} has no price: {why.sentence if why else 'see the findings'}", why.where if why else None, why.do if why else "")
+    if batches is not None and batches <= 0:
+        raise InputError(f"a batch cannot be {batches:g} times as large", do="Give a number above 0.")
+    node = explanation(priced.usage, priced.rates, code)
+    return priced, node, None if batches is None else cost_at(priced.usage, priced.rates, code, batches)
+
+
+def _product_code(book: Book, wanted: str) -> str:
+    for code, product in book.products.items():
+        if same_name(wanted) in (same_name(code), same_name(product.name)):
+            return code
+    near = nearest(wanted, [*book.products, *(p.name for p in book.products.values())])
+    raise InputError(f'no product "{wanted}"' + (f"; nearest: {near}" if near else ""), do=f"Codes are {', '.join(list(book.products)[:8])} ...")
+
+
+def frames(path: Path, today: date | None = None) -> dict[str, pandas.DataFrame]:
+    """The figures of a workbook as pandas tables by name; the file is only read."""
+    from costbook.printouts.frames import frames as tables
+
+    priced, found = worked_out(_read(path), today or date.today())
+    return tables(figures(priced, found))
+
+
+def _read(path: Path) -> Snapshot:
+    host = WorkbookFile(path)
+    try:
+        return host.snapshot()
+    finally:
+        host.close()
+
+
+# ------------------------------------------------------------------ posting
+
+
+def post(path: Path, papers: Sequence[Path], tell: Tell = _quiet) -> list[PostedPaper]:
+    """Posts supplier papers into Purchases; what cannot be trusted goes to Invoice review with its reason.
+
+    A paper is posted whole or not at all, and the same paper twice posts once.
+
+    Raises:
+        CostbookError: the workbook cannot be read or written; then nothing is posted.
+    """
+    host = WorkbookFile(path)
+    try:
+        snapshot = host.snapshot()
+        clerk = _Clerk(snapshot, read_book(snapshot))
+        for file in _files(papers, path):
+            tell(f"reading {file.name}")
+            clerk.take(file)
+        tell("writing")
+        host.apply(clerk.edits())
+    finally:
+        host.close()
+    return clerk.results
+
+
+def _files(papers: Sequence[Path], book: Path) -> list[Path]:
+    """The files meant: those named, and those in folders named, in order of name; hidden and lock files left out."""
+    found: list[Path] = []
+    for paper in papers:
+        if not paper.exists():
+            raise HostUnavailable(f"there is no file or folder {paper}", do="Look at its name.")
+        inside = sorted(p for p in paper.iterdir() if p.is_file()) if paper.is_dir() else [paper]
+        found += [p for p in inside if not p.name.startswith((".", "~$")) and not (p.exists() and p.samefile(book))]
+    return found
+
+
+def read_paper(path: Path) -> list[Invoice]:
+    """The papers in one file, by what it is: an e-invoice, a list as text, or a list in a workbook.
+
+    Raises:
+        CostbookError: not a paper that can be read; the sentence says why.
+    """
+    from costbook.invoices import en16931, tabular
+
+    ending = path.suffix.lower()
+    if ending in WORKBOOKS:
+        return tabular.read_grids(_read(path), path.name)
+    if ending == ".pdf" or ending in (".png", ".jpg", ".jpeg", ".tif", ".tiff", ".heic"):
+        raise InvoiceError(f"{path.name} is a picture or a PDF, which is not read yet", do="Type its lines on the Purchases tab, or ask the supplier for a list or an e-invoice.")
+    try:
+        data = path.read_bytes()
+    except OSError as error:
+        raise HostUnavailable(f"{path.name} cannot be read ({error.strerror})", do="Look at its rights.") from error
+    if ending == ".xml" or en16931.looks_like(data):
+        return [en16931.read(data, path.name)]
+    if ending in LISTS:
+        return tabular.read_csv(data, path.name)
+    raise InvoiceError(f"{path.name} is no kind of paper this tool reads", do="CSV, XLSX and XML e-invoices are read.")
+
+
+class _Clerk:
+    """Takes papers one by one and gathers what is to be written."""
+
+    def __init__(self, snapshot: Snapshot, book: Book) -> None:
+        self.snapshot, self.book = snapshot, book
+        self.results: list[PostedPaper] = []
+        self.rows: list[dict[str, Value]] = []
+        self.suppliers: list[str] = []
+        self.review = result_tabs.review_rows(snapshot)
+        self.taken: dict[tuple[str, ...], str] = {}
+
+    def take(self, file: Path) -> None:
+        """One file: each paper in it is posted, sent to review, already there, or refused."""
+        try:
+            invoices = read_paper(file)
+        except CostbookError as error:
+            self.results.append(PostedPaper(file.name, "", "", "refused", 0, f"{error.sentence} {error.do}".strip()))
+            return
+        for invoice in invoices:
+            state, why = self._decide(invoice)
+            if state == "posted":
+                self._post(invoice)
+            elif state == "to review":
+                self._to_review(invoice, why)
+            count = sum(1 for line in invoice.lines if line.kind == "goods" and not line.group)
+            self.results.append(PostedPaper(file.name, invoice.supplier, invoice.number, state, count, why))
+
+    def _decide(self, invoice: Invoice) -> tuple[str, str]:
+        from costbook.invoices.checks import identity, problems
+
+        reasons = problems(invoice)
+        if reasons:
+            return "to review", "; ".join(reasons)
+        known = standing(self.book, invoice)
+        key, number = identity(invoice), (same_name(invoice.supplier), same_name(invoice.number), invoice.type_code)
+        if known.state == "there" or key in self.taken:
+            return "already there", f"in {known.where}" if known.where else f"the same as {self.taken[key]}"
+        if known.state == "other" or number in self.taken:
+            where = str(known.where) if known.where else self.taken[number]
+            return "to review", f"paper {invoice.number} of {invoice.supplier} is already there with other content ({where})"
+        self.taken[key] = self.taken[number] = invoice.source
+        return "posted", ""
+
+    def _post(self, invoice: Invoice) -> None:
+        from costbook.invoices.matching import material_of
+
+        def name_of(line: InvoiceLine) -> str:
+            code = material_of(line, self.book)
+            return self.book.materials[code].name if code else ""
+
+        self.rows += purchase_rows(invoice, name_of, self.book.settings.currency)
+        self.suppliers.append(invoice.supplier)
+        self.review = [r for r in self.review if (r.get("supplier"), str(r.get("paper"))) != (invoice.supplier, invoice.number)]
+
+    def _to_review(self, invoice: Invoice, why: str) -> None:
+        head: dict[str, Value] = {"file": invoice.source, "supplier": invoice.supplier, "paper": invoice.number, "date": invoice.issued}
+        self.review = [r for r in self.review if r.get("file") != invoice.source or str(r.get("paper") or "") != invoice.number]
+        for line in invoice.lines or (None,):
+            row = dict(head) | {"reason": why}
+            if line is not None:
+                row |= {"line": line.line_id, "description": line.name, "packs": float(line.quantity), "amount": float(line.net),
+                        "price": None if line.price is None else float(line.price)}  # fmt: skip
+            self.review.append(row)
+
+    def edits(self) -> Edits:
+        """All that was posted and reviewed, in one step; none where nothing is new."""
+        cells = [*supplier_edits(self.snapshot, self.book, self.suppliers), *(purchase_edits(self.snapshot, self.rows) if self.rows else ())]
+        review = result_tabs.review_tab(self.review)
+        stands = _as_it_stands(self.snapshot, review) or (not self.review and self.snapshot.grid(review.name) is None)
+        return Edits(tuple(cells), () if stands else (review,))
+
+
+# ------------------------------------------------------------------ new books
+
+
+def blank(path: Path) -> None:
+    """Makes a blank workbook that teaches what to type where.
+
+    Raises:
+        WriteRefused: something of that name is there already.
+    """
+    from costbook.demo.workshop import blank_tabs
+
+    create(path, Edits(tabs=tuple(blank_tabs())))
+
+
+def demo(folder: Path, tell: Tell = _quiet) -> tuple[list[PostedPaper], Outcome]:
+    """Makes the demo workbook and the sample papers in a folder, posts the papers and prices the book.
+
+    Raises:
+        WriteRefused: the folder already holds a demo, or cannot be written.
+    """
+    from costbook.demo.papers import papers
+    from costbook.demo.workshop import demo_tabs
+
+    book, drawer = folder / DEMO_BOOK, folder / DEMO_PAPERS
+    try:
+        drawer.mkdir(parents=True, exist_ok=True)
+    except OSError as error:
+        raise HostUnavailable(f"the folder {folder} cannot be made ({error.strerror})", do="Name another.") from error
+    tell(f"making {book.name}")
+    create(book, Edits(tabs=tuple(demo_tabs())))
+    for name, data in papers().items():
+        (drawer / name).write_bytes(data)
+    posted = post(book, [drawer], tell)
+    return posted, price(book, tell)
+
+
+def sample_papers(folder: Path) -> list[Path]:
+    """Writes the sample supplier papers of the demo into a folder."""
+    from costbook.demo.papers import papers
+
+    folder.mkdir(parents=True, exist_ok=True)
+    paths = [folder / name for name in papers()]
+    for path, data in zip(paths, papers().values(), strict=True):
+        path.write_bytes(data)
+    return paths
+
+
+__all__ = ["Outcome", "PostedPaper", "blank", "demo", "explain", "frames", "post", "price", "read_paper", "sample_papers", "worked_out"]

@@ -1,0 +1,254 @@
+"""Prices by tier: net price, margin, what is kept, floors, endings, and the comparison by rule of thumb.
+
+With net price p, unit cost C, fee fraction f, fixed cost a piece k and tax fraction t in the shown price:
+
+    margin = (p - C) / p          markup = (p - C) / C
+    kept   = p - f (1 + t) p - k - C              (without (1 + t) where the fee is on the net price)
+
+Money shown to a customer is Decimal and rounded once, up to the tier's ending. Floors and targets are tested unrounded.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Mapping, Sequence
+from dataclasses import dataclass
+from decimal import Decimal
+
+from costbook.amounts.money import Ending, rounded, up_to_ending
+from costbook.book.model import Book, Channel, Role, Settings
+from costbook.costing.usage import Cost
+from costbook.errors import Finding, InputError
+
+CENT = Ending("step", Decimal("0.01"))
+HAIR = 1e-9
+
+
+def margin_fraction(price: float, cost: float) -> float:
+    """Margin over cost as a share of the price without tax.
+
+    >>> margin_fraction(8.0, 6.0)
+    0.25
+    """
+    return (price - cost) / price
+
+
+def markup_fraction(price: float, cost: float) -> float:
+    """Markup as a share of the cost.
+
+    >>> markup_fraction(9.0, 6.0)
+    0.5
+    """
+    return (price - cost) / cost
+
+
+def kept_per_piece(net_price: float, cost: float, fee: float = 0.0, fixed: float = 0.0, tax: float = 0.0, *, fee_on_shown: bool = True) -> float:
+    """What is left of a net price after unit cost, channel fee and fixed channel cost, in money."""
+    return net_price - _fee(fee, tax, fee_on_shown) * net_price - fixed - cost
+
+
+def net_price_for_margin(cost: float, target: float) -> float:
+    """The net price at which margin over cost is `target`. Raises InputError where no price reaches it."""
+    return _over(cost, 1 - target, target)
+
+
+def net_price_for_kept(cost: float, target: float, fee: float = 0.0, fixed: float = 0.0, tax: float = 0.0, *, fee_on_shown: bool = True) -> float:
+    """The net price of which the share `target` is kept after channel costs. Raises InputError where none does."""
+    return _over(cost + fixed, 1 - _fee(fee, tax, fee_on_shown) - target, target)
+
+
+def _fee(fee: float, tax: float, on_shown: bool) -> float:
+    return fee * (1 + tax) if on_shown else fee
+
+
+def _over(cost: float, left: float, target: float) -> float:
+    if left <= HAIR:
+        raise InputError(f"no price can reach a target of {target:.0%} with these fees", do="Target and fees together must stay under 100 % of the price; a markup of 100 % is a margin of 50 %.")  # fmt: skip
+    return cost / left
+
+
+def order_cost(channel: Channel, roles: Mapping[str, Role]) -> Decimal:
+    """What handling one order costs: its fixed money and its packing minutes, which carry labour and no overhead."""
+    minutes = channel.order_minutes * (roles[channel.order_role].rate_per_hour / 60 if channel.order_minutes else Decimal(0))
+    return channel.per_order + minutes
+
+
+def channel_cost(channel: Channel, roles: Mapping[str, Role]) -> float:
+    """Fixed cost of one piece in a channel: per item, its share of an order, its share of a stall day.
+
+    An order's cost, or a day's, counts as one piece's where no number of pieces is given.
+    """
+    order = order_cost(channel, roles) / (channel.pieces_per_order or Decimal(1))
+    return float(channel.per_item + order + channel.per_day / (channel.pieces_per_day or Decimal(1)))
+
+
+@dataclass(frozen=True, slots=True)
+class Tier:
+    """One product in one channel.
+
+    Prices are as shown to the customer (with tax where the channel shows it), shares are fractions of the net price.
+    `floor_price` and `target_price` are rounded up to the ending; `proposal` also keeps retail over its multiple of
+    wholesale. `exact_net` and `exact_shown` are the target before rounding. None where the channel asks for none, or, for
+    her price, where she has none. `flag` is '' (nothing to hold it against), 'ok', 'under target', 'under floor' or 'under cost'.
+    """
+
+    product: str
+    channel: str
+    unit_cost: float
+    channel_cost: float
+    floor_exact: float | None
+    floor_price: Decimal | None
+    exact_net: float | None
+    exact_shown: float | None
+    target_price: Decimal | None
+    proposal: Decimal | None
+    proposal_margin: float | None
+    proposal_kept: float | None
+    her_price: Decimal | None
+    margin: float | None
+    kept: float | None
+    kept_fraction: float | None
+    flag: str
+    compare: Decimal | None
+    compare_materials: Decimal
+
+
+@dataclass(frozen=True, slots=True)
+class Pricer:
+    """A channel with its money worked out once, ready for any product's cost."""
+
+    channel: Channel
+    fixed: float
+    fee: float
+    tax: float
+
+    @property
+    def ending(self) -> Ending:
+        """The channel's ending, up to the cent where she gave none."""
+        return self.channel.ending or CENT
+
+    def shown(self, net: float, ending: Ending | None = None) -> Decimal:
+        """A net price as customers see it: tax added where shown, rounded up to the ending."""
+        return up_to_ending(net * (1 + self.tax), ending or self.ending)
+
+    def net(self, shown: Decimal | float) -> float:
+        """A shown price without its tax."""
+        return float(shown) / (1 + self.tax)
+
+    def for_share(self, cost: float, share: float, counts: str) -> float:
+        """The net price at which margin or kept is this share. Raises InputError where none does."""
+        if counts == "margin":
+            return net_price_for_margin(cost, share)
+        return net_price_for_kept(cost, share, self.fee, self.fixed, self.tax, fee_on_shown=self.channel.fee_on_shown)
+
+    def kept(self, net: float, cost: float) -> float:
+        """What is left of a net price, in money."""
+        return kept_per_piece(net, cost, self.fee, self.fixed, self.tax, fee_on_shown=self.channel.fee_on_shown)
+
+    def share(self, net: float, cost: float, counts: str) -> float:
+        """Margin or kept as a share of a net price."""
+        return margin_fraction(net, cost) if counts == "margin" else self.kept(net, cost) / net
+
+
+def pricers(book: Book) -> list[Pricer]:
+    """Every channel of the book, ready to price, wholesale before the retail it guards."""
+    made = [Pricer(c, channel_cost(c, book.roles), float(c.fee_fraction), float(c.tax_fraction)) for c in book.channels.values()]
+    return sorted(made, key=lambda p: p.channel.price != "wholesale")
+
+
+def tiers(book: Book, costs: Mapping[str, Cost]) -> tuple[list[Tier], list[Finding]]:
+    """Every product with a cost in every channel, in the book's order, and the targets no price can reach."""
+    ready, findings = _reachable(pricers(book))
+    rank = {name: i for i, name in enumerate(book.channels)}
+    found: list[Tier] = []
+    for code, cost in costs.items():
+        wholesale = _wholesale(ready, cost)
+        prices = book.products[code].prices
+        rows = [_tier(pricer, cost, prices, wholesale, book.settings, ready) for pricer in ready]
+        found += sorted(rows, key=lambda t: rank[t.channel])
+    return found, findings
+
+
+def _reachable(ready: Sequence[Pricer]) -> tuple[list[Pricer], list[Finding]]:
+    """The channels, and a finding for each whose target or floor no price can reach (it is then left out of it)."""
+    findings = []
+    for pricer in ready:
+        channel = pricer.channel
+        for share, counts, what in ((channel.target_fraction, channel.target_counts, "target"), (channel.floor_fraction, channel.floor_counts, "floor")):
+            try:
+                pricer.for_share(1.0, float(share or 0), counts)
+            except InputError as error:
+                findings.append(Finding("stop", "target-unreachable", f"{channel.name}, {what}: {error.sentence}", channel.where, error.do))
+    return list(ready), findings
+
+
+def _target_net(pricer: Pricer, cost: float) -> float | None:
+    return _net(pricer, cost, pricer.channel.target_fraction, pricer.channel.target_counts)
+
+
+def _net(pricer: Pricer, cost: float, share: Decimal | None, counts: str) -> float | None:
+    if share is None:
+        return None
+    try:
+        return pricer.for_share(cost, float(share), counts)
+    except InputError:
+        return None
+
+
+def _wholesale(ready: Sequence[Pricer], cost: Cost) -> float | None:
+    """The highest wholesale proposal, without tax; None where no wholesale channel proposes one."""
+    found = []
+    for pricer in ready:
+        net = _target_net(pricer, cost.unit_cost)
+        floor = _net(pricer, cost.unit_cost, pricer.channel.floor_fraction, pricer.channel.floor_counts)
+        if pricer.channel.price == "wholesale" and net is not None:
+            found.append(pricer.net(pricer.shown(max(net, floor or net))))
+    return max(found, default=None)
+
+
+def _tier(
+    pricer: Pricer, cost: Cost, prices: Mapping[str, Decimal], wholesale: float | None, settings: Settings, ready: Sequence[Pricer]
+) -> Tier:
+    channel, unit_cost = pricer.channel, cost.unit_cost
+    floor = _net(pricer, unit_cost, channel.floor_fraction, channel.floor_counts)
+    exact = _target_net(pricer, unit_cost)
+    proposed = None if exact is None else max(exact, floor or exact)
+    if proposed is not None and channel.price == "retail" and wholesale is not None:
+        proposed = max(proposed, wholesale * float(settings.retail_over_wholesale))
+    proposal = None if proposed is None else pricer.shown(proposed)
+    at = None if proposal is None else pricer.net(proposal)
+    hers = prices.get(channel.price)
+    net = None if hers is None else pricer.net(hers)
+    return Tier(
+        cost.product, channel.name, unit_cost, pricer.fixed,
+        floor_exact=None if floor is None else floor * (1 + pricer.tax), floor_price=None if floor is None else pricer.shown(floor),
+        exact_net=exact, exact_shown=None if exact is None else exact * (1 + pricer.tax),
+        target_price=None if exact is None else pricer.shown(exact), proposal=proposal,
+        proposal_margin=None if at is None else margin_fraction(at, unit_cost),
+        proposal_kept=None if at is None else pricer.kept(at, unit_cost) / at,
+        her_price=hers, margin=None if net is None else margin_fraction(net, unit_cost),
+        kept=None if net is None else pricer.kept(net, unit_cost),
+        kept_fraction=None if net is None else pricer.kept(net, unit_cost) / net,
+        flag="" if net is None else flag(pricer, net, unit_cost), compare=compare(channel, unit_cost, settings, ready),
+        compare_materials=rounded(cost.parts["materials"] * float(settings.compare_materials)),
+    )  # fmt: skip
+
+
+def flag(pricer: Pricer, net: float, cost: float) -> str:
+    """How a net price stands against cost, floor and target, on unrounded figures."""
+    channel = pricer.channel
+    if pricer.kept(net, cost) < 0:
+        return "under cost"
+    if channel.floor_fraction is not None and pricer.share(net, cost, channel.floor_counts) < float(channel.floor_fraction) - HAIR:
+        return "under floor"
+    if channel.target_fraction is not None and pricer.share(net, cost, channel.target_counts) < float(channel.target_fraction) - HAIR:
+        return "under target"
+    return "" if channel.floor_fraction is None and channel.target_fraction is None else "ok"
+
+
+def compare(channel: Channel, cost: float, settings: Settings, ready: Sequence[Pricer]) -> Decimal | None:
+    """The rule of thumb beside: cost times for wholesale, that times again for retail, each up to its ending."""
+    whole = next((p.ending for p in ready if p.channel.price == "wholesale"), CENT)
+    doubled = up_to_ending(cost * float(settings.compare_wholesale), whole)
+    if channel.price == "wholesale":
+        return doubled
+    return up_to_ending(doubled * settings.compare_retail, channel.ending or CENT) if channel.price == "retail" else None

@@ -1,0 +1,412 @@
+"""How much of every base input one good piece takes: the usage matrix, and unit cost as usage x rate.
+
+A row of the matrix is one product; a key is (category, code): grams or pieces of a material, minutes of a role, hands-on
+minutes for overhead. Usage knows no price. `bought` is all that goes in, bench loss paid, which cost reads; `kept` is what
+is in the finished piece, which label order and scent share read. Sums are plain floats; a book's rows are built once.
+"""
+
+from __future__ import annotations
+
+import math
+from collections.abc import Callable, Iterable, Mapping
+from dataclasses import dataclass, field
+from typing import TypeVar
+
+from costbook.book.model import Book, Part, Product, Recipe, RecipeLine
+from costbook.costing.rates import Rates
+from costbook.errors import CostbookError, Finding, InputError, QuantityError
+
+CATEGORIES = ("materials", "packaging", "consumables", "labour", "overhead")
+Key = tuple[str, str]
+K = TypeVar("K")
+V = TypeVar("V")
+OVERHEAD: Key = ("overhead", "hands-on")
+
+
+@dataclass(frozen=True, slots=True)
+class Variant:
+    """One reading of the recipes: which end of every range, and which of the named alternatives (0 = first)."""
+
+    amounts: str = "usual"
+    choice: int = 0
+
+
+USUAL = Variant()
+
+
+@dataclass(frozen=True, slots=True)
+class Mix:
+    """One batch of a recipe with its slots filled.
+
+    `in_g` is all that goes in, `stays_g` without what dries off, `makes` the usable grams after bench loss (or the pieces
+    it yields, where `in_pieces`). `bought` and `kept` are grams (or pieces) of base materials, nested recipes resolved.
+    `varies` tells whether a range, `choices` how many alternatives at most, stand anywhere in it.
+    """
+
+    recipe: str
+    in_g: float
+    stays_g: float
+    makes: float
+    in_pieces: bool
+    bought: Mapping[str, float]
+    kept: Mapping[str, float]
+    lines: tuple[tuple[RecipeLine, str, float], ...]
+    varies: bool = False
+    choices: int = 1
+
+
+@dataclass(frozen=True, slots=True)
+class UsageRow:
+    """One product's row: usage per good piece by key, and what is kept in the piece in grams."""
+
+    product: str
+    bought: Mapping[Key, float]
+    kept: Mapping[str, float]
+    varies: bool
+    choices: int
+
+
+@dataclass(frozen=True, slots=True)
+class Cost:
+    """What one good piece costs, in book currency, unrounded.
+
+    `parts` is by category. `lowest` and `highest` are the least and greatest of low, usual and high amounts; `choices`
+    are the costs with the first, second ... alternative named. Minutes are hands-on: a piece's include those of the
+    products it is made of, a batch's are its own steps.
+    """
+
+    product: str
+    parts: Mapping[str, float]
+    unit_cost: float
+    low: float
+    high: float
+    choices: tuple[float, ...]
+    good: int
+    piece_minutes: float
+    batch_minutes: Mapping[str, float]
+
+    @property
+    def lowest(self) -> float:
+        """Least of the costs at low, usual and high amounts."""
+        return min(self.low, self.unit_cost, self.high)
+
+    @property
+    def highest(self) -> float:
+        """Greatest of the costs at low, usual and high amounts."""
+        return max(self.low, self.unit_cost, self.high)
+
+    @property
+    def batch_cost(self) -> float:
+        """What the usual batch costs in all."""
+        return self.unit_cost * self.good
+
+
+@dataclass
+class Usage:
+    """The usage matrix of a book, row by row, each built once per variant and kept.
+
+    `row` and `mix` raise the error that keeps a product or a recipe from having a figure; the same error again when asked
+    again.
+    """
+
+    book: Book
+    _mixes: dict[tuple[str, tuple[tuple[str, str], ...], Variant], Mix | CostbookError] = field(default_factory=dict)
+    _rows: dict[tuple[str, Variant], UsageRow | CostbookError] = field(default_factory=dict)
+
+    def row(self, product: str, variant: Variant = USUAL, open_products: tuple[str, ...] = ()) -> UsageRow:
+        """One product's usage row. Raises InputError where it cannot be worked out."""
+        return _once(self._rows, (product, variant), lambda: self._row(product, variant, open_products))
+
+    def mix(self, recipe: str, fills: Mapping[str, str], variant: Variant = USUAL, open_recipes: tuple[str, ...] = ()) -> Mix:
+        """One batch of a recipe for a piece with these slot fills. Raises InputError where it cannot be worked out."""
+        key = (recipe, tuple(sorted(fills.items())), variant)
+        return _once(self._mixes, key, lambda: self._mix(self.book.recipes[recipe], fills, variant, open_recipes))
+
+    # ------------------------------------------------------------ recipes
+
+    def _mix(self, recipe: Recipe, fills: Mapping[str, str], variant: Variant, opened: tuple[str, ...]) -> Mix:
+        if recipe.code in opened:
+            circle = " > ".join((*opened[opened.index(recipe.code) :], recipe.code))
+            raise InputError(f"a recipe uses itself: {circle}", recipe.where, "Take one of those lines out.")
+        if recipe.stopped:
+            raise InputError(f"recipe {recipe.code} cannot be read: {recipe.stopped[0]}", recipe.where)
+        sums = _Sums()
+        shares: list[tuple[RecipeLine, str, float]] = []
+        for line in recipe.lines:
+            code = _chosen(line, fills, variant.choice, recipe)
+            if not code:
+                continue
+            sums.saw(line)
+            if line.amount.percent:
+                shares.append((line, code, float(getattr(line.amount, variant.amounts))))
+            else:
+                self._add(sums, line, code, self._line_amount(line, code, variant), fills, variant, (*opened, recipe.code))
+        whole = sum(share for *_, share in shares)
+        if whole >= 1:
+            raise InputError(f"the percent lines of {recipe.name} come to {whole:.0%} of the batch", recipe.where, "Leave room for the rest.")
+        rest = sums.in_g
+        for line, code, share in shares:
+            self._add(sums, line, code, rest * share / (1 - whole), fills, variant, (*opened, recipe.code))
+        usable = sums.stays_g * (1 - (recipe.loss_fraction or 0.0))
+        makes = float(recipe.pieces) if recipe.pieces else usable
+        if makes <= 0:
+            raise InputError(f"a batch of {recipe.name} weighs nothing", recipe.where, "Give its lines amounts, or say how many pieces it makes.")
+        return Mix(recipe.code, sums.in_g, sums.stays_g, makes, recipe.pieces is not None, sums.bought, sums.kept, tuple(sums.lines), sums.varies, sums.choices)
+
+    def _line_amount(self, line: RecipeLine, code: str, variant: Variant) -> float:
+        """Grams (or pieces) of a line's material, or of another recipe's mix."""
+        material = self.book.materials.get(code)
+        try:
+            if material is None:
+                recipe = self.book.recipes[code]
+                return line.amount.base(variant.amounts, want="each" if recipe.pieces else "g")
+            return line.amount.base(variant.amounts, material.g_per_ml, material.base)
+        except QuantityError as error:
+            name = material.name if material else code
+            raise type(error)(f"{line.amount.text} of {name}: {error.sentence}", line.where, error.do) from error
+
+    def _add(
+        self, sums: _Sums, line: RecipeLine, code: str, amount: float, fills: Mapping[str, str], variant: Variant, opened: tuple[str, ...]
+    ) -> None:
+        sums.lines.append((line, code, amount))
+        material = self.book.materials.get(code)
+        if material is not None:
+            sums.take(code, amount, line.dries_off, weighs=material.base == "g")
+            return
+        inner = self.mix(code, fills, variant, opened)
+        sums.varies |= inner.varies
+        sums.choices = max(sums.choices, inner.choices)
+        sums.nest(inner, amount, line.dries_off)
+
+    # ------------------------------------------------------------ products
+
+    def _row(self, code: str, variant: Variant, opened: tuple[str, ...]) -> UsageRow:
+        product = self.book.products[code]
+        if code in opened:
+            raise InputError(f"a product is made of itself: {' > '.join((*opened, code))}", product.where, "Take one of those lines out.")
+        if product.stopped:
+            raise InputError(product.stopped[0], product.where)
+        if not product.parts:
+            raise InputError(f"{code} {product.name} has no lines", product.where, "Say on the Product lines tab what it takes.")
+        sums = _RowSums()
+        for part in product.parts:
+            self._add_part(sums, product, part, variant, (*opened, code))
+        for role, minutes in batch_minutes(self.book, product).items():
+            sums.add(("labour", role), minutes / product.good)
+            sums.add(OVERHEAD, minutes / product.good)
+        return UsageRow(code, sums.bought, sums.kept, sums.varies, sums.choices)
+
+    def _add_part(self, sums: _RowSums, product: Product, part: Part, variant: Variant, opened: tuple[str, ...]) -> None:
+        times = (1.0 if part.per_batch else product.planned) / product.good
+        inside = 1.0 / product.planned if part.per_batch else 1.0
+        try:
+            if part.kind == "recipe":
+                self._add_recipe(sums, product, part, variant, times, inside)
+            elif part.kind == "product":
+                count = part.amount.base(variant.amounts, want="each")
+                inner = self.row(part.item, variant, opened)
+                sums.nest(inner, count * times, count * inside)
+            else:
+                material = self.book.materials[part.item]
+                amount = part.amount.base(variant.amounts, material.g_per_ml, material.base)
+                sums.add(("packaging" if part.kind == "packaging" else "consumables", part.item), amount * times)
+        except QuantityError as error:
+            raise (error if error.where else type(error)(error.sentence, part.where, error.do)) from error
+
+    def _add_recipe(
+        self, sums: _RowSums, product: Product, part: Part, variant: Variant, times: float, inside: float
+    ) -> None:
+        mix = self.mix(part.item, product.fills, variant)
+        amount = part.amount.base(variant.amounts, want="each" if mix.in_pieces else "g")
+        sums.varies |= mix.varies or part.amount.is_range
+        sums.choices = max(sums.choices, mix.choices)
+        for code, bought in mix.bought.items():
+            sums.add(("materials", code), bought / mix.makes * amount * times)
+        weight = mix.makes if mix.in_pieces else sum(mix.kept.values())
+        for code, kept in mix.kept.items():
+            sums.kept[code] = sums.kept.get(code, 0.0) + kept * amount * inside / weight
+
+
+@dataclass
+class _Sums:
+    """A batch while it is added up."""
+
+    in_g: float = 0.0
+    stays_g: float = 0.0
+    bought: dict[str, float] = field(default_factory=dict)
+    kept: dict[str, float] = field(default_factory=dict)
+    lines: list[tuple[RecipeLine, str, float]] = field(default_factory=list)
+    varies: bool = False
+    choices: int = 1
+
+    def saw(self, line: RecipeLine) -> None:
+        self.varies |= line.amount.is_range
+        self.choices = max(self.choices, len(line.choices))
+
+    def take(self, code: str, amount: float, dries_off: bool, weighs: bool) -> None:
+        self.bought[code] = self.bought.get(code, 0.0) + amount
+        if weighs:
+            self.in_g += amount
+        if not dries_off and weighs:
+            self.stays_g += amount
+            self.kept[code] = self.kept.get(code, 0.0) + amount
+
+    def nest(self, inner: Mix, amount: float, dries_off: bool) -> None:
+        """Another recipe's mix as a material, at its own usable weight, so its bench loss is paid for."""
+        for code, bought in inner.bought.items():
+            self.bought[code] = self.bought.get(code, 0.0) + bought * amount / inner.makes
+        weight = amount * inner.stays_g / inner.makes if inner.in_pieces else amount
+        self.in_g += weight
+        if dries_off:
+            return
+        self.stays_g += weight
+        whole = sum(inner.kept.values())
+        for code, kept in inner.kept.items():
+            self.kept[code] = self.kept.get(code, 0.0) + kept * weight / whole
+
+
+@dataclass
+class _RowSums:
+    """A product's row while it is added up."""
+
+    bought: dict[Key, float] = field(default_factory=dict)
+    kept: dict[str, float] = field(default_factory=dict)
+    varies: bool = False
+    choices: int = 1
+
+    def add(self, key: Key, amount: float) -> None:
+        self.bought[key] = self.bought.get(key, 0.0) + amount
+
+    def nest(self, inner: UsageRow, times: float, each: float) -> None:
+        self.varies |= inner.varies
+        self.choices = max(self.choices, inner.choices)
+        for key, amount in inner.bought.items():
+            self.add(key, amount * times)
+        for code, kept in inner.kept.items():
+            self.kept[code] = self.kept.get(code, 0.0) + kept * each
+
+
+def _once(memo: dict[K, V | CostbookError], key: K, make: Callable[[], V]) -> V:
+    found = memo.get(key)
+    if found is None:
+        try:
+            found = make()
+        except CostbookError as error:
+            found = error
+        memo[key] = found
+    if isinstance(found, CostbookError):
+        raise found
+    return found
+
+
+def _chosen(line: RecipeLine, fills: Mapping[str, str], choice: int, recipe: Recipe) -> str:
+    """The code that stands for a line in this piece, '' where the line is left out."""
+    if line.when not in ("always", "optional") and line.when not in fills:
+        return ""
+    if not line.slot:
+        return line.choices[min(choice, len(line.choices) - 1)]
+    if line.slot in fills or line.when == "optional":
+        return fills.get(line.slot, "")
+    raise InputError(f"{recipe.name} wants a {line.slot}, and the piece has none", line.where,
+                     f"Fill {line.slot} on the Products tab, or write 'if {line.slot}' under When.")  # fmt: skip
+
+
+def batch_minutes(book: Book, product: Product) -> dict[str, float]:
+    """Hands-on minutes of a product's own steps for one batch, by role."""
+    minutes: dict[str, float] = {}
+    for step in book.steps:
+        if step.family == product.family and product.family:
+            minutes[step.role] = minutes.get(step.role, 0.0) + step.batch_minutes + step.piece_minutes * product.planned
+    return minutes
+
+
+def rate_of(key: Key, rates: Rates) -> float:
+    """What one base unit of an input costs. Raises KeyError where nothing tells."""
+    category, code = key
+    if category == "labour":
+        return rates.labour[code]
+    return rates.overhead if category == "overhead" else rates.materials[code].per_base
+
+
+def cost_parts(row: UsageRow, rates: Rates) -> dict[str, float]:
+    """Usage x rate of one row, summed by category."""
+    parts = dict.fromkeys(CATEGORIES, 0.0)
+    for key, amount in row.bought.items():
+        parts[key[0]] += amount * rate_of(key, rates)
+    return parts
+
+
+def costs(usage: Usage, rates: Rates) -> tuple[dict[str, Cost], list[Finding]]:
+    """The cost of every product that can have one, and a finding for each thing that keeps a product from it."""
+    found: dict[str, Cost] = {}
+    trouble: dict[tuple[str, str], Finding] = {}
+    for code in usage.book.products:
+        try:
+            found[code] = _cost(usage, rates, code)
+        except CostbookError as error:
+            for finding in _stops(usage, rates, code, error):
+                key = (str(finding.where), finding.sentence)
+                before = trouble.get(key)
+                about = (*before.about, code) if before else (code,)
+                trouble[key] = Finding("stop", finding.check, finding.sentence, finding.where, finding.do, about)
+    return found, list(trouble.values())
+
+
+def _cost(usage: Usage, rates: Rates, code: str) -> Cost:
+    row = usage.row(code)
+    lacking = [key[1] for key in row.bought if key[1] in rates.missing and key[0] not in ("labour", "overhead")]
+    if lacking:
+        raise InputError(rates.missing[lacking[0]], usage.book.materials[lacking[0]].where)
+    parts = cost_parts(row, rates)
+    unit_cost = math.fsum(parts.values())
+    ends = [_variant_cost(usage, rates, code, Variant(end), unit_cost) if row.varies else unit_cost for end in ("low", "high")]
+    choices = [unit_cost] + [_variant_cost(usage, rates, code, Variant(choice=i), unit_cost) for i in range(1, row.choices)]
+    product = usage.book.products[code]
+    return Cost(code, parts, unit_cost, ends[0], ends[1], tuple(choices), product.good, row.bought.get(OVERHEAD, 0.0), batch_minutes(usage.book, product))
+
+
+def _variant_cost(usage: Usage, rates: Rates, code: str, variant: Variant, usual: float) -> float:
+    """The cost in another reading; the usual one where that reading lacks a price or a weight per volume."""
+    try:
+        return math.fsum(cost_parts(usage.row(code, variant), rates).values())
+    except (CostbookError, KeyError):
+        return usual
+
+
+def _stops(usage: Usage, rates: Rates, code: str, error: CostbookError) -> Iterable[Finding]:
+    """The findings for a product without a cost: the error, or every material of it that has no price."""
+    where = error.where if not isinstance(error.where, str) else None
+    try:
+        row = usage.row(code)
+    except CostbookError:
+        yield Finding("stop", "no-price", error.sentence, where, error.do)
+        return
+    for category, item in row.bought:
+        if category not in ("labour", "overhead") and item in rates.missing:
+            material = usage.book.materials[item]
+            yield Finding("stop", "price-missing", rates.missing[item], material.where, "Post a paper for it, or type a quoted price.")
+
+
+def cost_at(usage: Usage, rates: Rates, code: str, multiple: float) -> float:
+    """The unit cost of one good piece when a batch is made `multiple` times as large.
+
+    Per-batch minutes, packaging and consumables are paid once per mix: a larger batch in one mix pays them once, and
+    again for every further mix the bowl needs. A set's parts are costed at their own usual batch.
+    """
+    book = usage.book
+    product = book.products[code]
+    row, rated = usage.row(code), cost_parts(usage.row(code), rates)
+    mass = sum(p.amount.base(want="g") * product.planned for p in product.parts if p.kind == "recipe" and not usage.mix(p.item, product.fills).in_pieces)
+    holds = max(book.settings.mixer_g or math.inf, mass)
+    mixes = max(1, math.ceil(round(mass * multiple / holds, 9))) if math.isfinite(holds) else 1
+    fixed = 0.0
+    for part in product.parts:
+        if part.per_batch and part.kind in ("packaging", "consumable"):
+            material = book.materials[part.item]
+            fixed += part.amount.base(g_per_ml=material.g_per_ml, want=material.base) * rates.materials[part.item].per_base
+    for step in book.steps:
+        if product.family and step.family == product.family:
+            fixed += step.batch_minutes * (rates.labour[step.role] + rates.overhead)
+    per_piece = math.fsum(rated.values()) - fixed / product.good
+    assert row.product == code
+    return per_piece + fixed * mixes / (product.good * multiple)

@@ -1,0 +1,125 @@
+"""A workbook's bytes as a `Snapshot`, values read by python-calamine behind our own checks.
+
+python-calamine gives error cells as empty text, stops at error names it does not know, and aborts the whole process on
+a sheet with a value in A1 and one in XFD1048576. So sizes are checked first and errors are scanned.
+"""
+
+from __future__ import annotations
+
+import io
+import zipfile
+from collections.abc import Callable, Sequence
+from dataclasses import dataclass
+from datetime import date, datetime, time, timedelta
+from typing import Any
+
+from costbook.book.grid import ErrorValue, Grid, Snapshot, Value, address
+from costbook.errors import HostUnavailable, Where
+from costbook.hosts import scan
+from costbook.hosts.package import ASK_AGAIN, Package
+
+LIMIT_CELLS = 5_000_000
+SHEETS = ("worksheet",)
+
+
+@dataclass(frozen=True)
+class Reading:
+    """A snapshot together with the plain sheet bytes it came from, by tab name."""
+
+    snapshot: Snapshot
+    sheets: dict[str, bytes]
+
+
+def reading(data: bytes, name: str) -> Reading:
+    """The workbook in these bytes, with its sheets' plain bytes.
+
+    Raises:
+        HostUnavailable: not a readable workbook, damaged, or too large to be read.
+    """
+    package = Package(data, name)
+    sheets = {
+        tab.name: _checked(tab.name, scan.plain(package.part(tab.part))) for tab in package.tabs if tab.kind in SHEETS
+    }
+    package.check_rest()
+    errors = {tab: scan.errors(xml) for tab, xml in sheets.items()}
+    patched = {
+        tab.part: scan.known_errors_only(sheets[tab.name])
+        for tab in package.tabs
+        if tab.name in sheets and not scan.KNOWN_ERRORS.issuperset(errors[tab.name].values())
+    }
+    values = _values(_replaced(data, patched) if patched else data, name, tuple(sheets))
+    grids = {tab: _grid(tab, values[tab], xml, errors[tab]) for tab, xml in sheets.items()}
+    return Reading(Snapshot(name, grids), sheets)
+
+
+def _checked(tab: str, xml: bytes) -> bytes:
+    rows, columns = scan.extent(xml)
+    if rows * columns > LIMIT_CELLS or columns > 16_384:
+        rows, columns = scan.extent(xml, valued=True)
+        if rows * columns > LIMIT_CELLS or columns > 16_384:
+            raise HostUnavailable(
+                f"the tab reaches as far as {address(rows - 1, columns - 1)}, {rows * columns:,} cells; over"
+                f" {LIMIT_CELLS:,} are not read.",
+                Where(tab),
+                "Delete what stands far away from the rest (Ctrl+End goes there), or move it to another workbook.",
+            )
+    return xml
+
+
+def _values(data: bytes, name: str, tabs: Sequence[str]) -> dict[str, list[list[Any]]]:
+    import python_calamine
+
+    try:
+        with python_calamine.CalamineWorkbook.from_filelike(io.BytesIO(data)) as book:
+            return {tab: book.get_sheet_by_name(tab).to_python(skip_empty_area=False) for tab in tabs}
+    except (KeyboardInterrupt, SystemExit, MemoryError):
+        raise
+    except BaseException as error:  # a panic of the reader is no Exception
+        raise HostUnavailable(
+            f"{name} cannot be read: {str(error).strip() or type(error).__name__}.", do=ASK_AGAIN
+        ) from error
+
+
+def _replaced(data: bytes, parts: dict[str, bytes]) -> bytes:
+    out = io.BytesIO()
+    with zipfile.ZipFile(io.BytesIO(data)) as old, zipfile.ZipFile(out, "w") as new:
+        for info in old.infolist():
+            new.writestr(info.filename, parts.get(info.filename) or old.read(info))
+    return out.getvalue()
+
+
+def _grid(tab: str, rows: list[list[Any]], xml: bytes, errors: dict[tuple[int, int], str]) -> Grid:
+    read: list[tuple[Value, ...]] = [
+        tuple([v if v.__class__ is float else _READERS[v.__class__](v) for v in row]) for row in rows
+    ]
+    for (row, column), text in errors.items():
+        while len(read) <= row:
+            read.append(())
+        line = list(read[row]) + [None] * (column + 1 - len(read[row]))
+        line[column] = ErrorValue(text)
+        read[row] = tuple(line)
+    return Grid(
+        tab,
+        tuple(read),
+        {(f.row, f.column): f.text for f in scan.formulas(xml)},
+        scan.merged(xml),
+        scan.hidden_rows(xml),
+        scan.is_protected(xml),
+    )
+
+
+def _day_fraction(moment: time) -> float:
+    return (moment.hour * 3600 + moment.minute * 60 + moment.second + moment.microsecond / 1e6) / 86_400
+
+
+# A cell with a date and a time of day is a date to the book, which has no use for the time; the file keeps both.
+_READERS: dict[type, Callable[[Any], Value]] = {
+    str: lambda v: v or None,
+    bool: lambda v: v,
+    int: lambda v: v,
+    float: lambda v: v,
+    datetime: lambda v: v.date(),
+    date: lambda v: v,
+    time: _day_fraction,
+    timedelta: lambda v: v / timedelta(days=1),
+}

@@ -1,0 +1,482 @@
+"""Drawing tabs with openpyxl, and saving by loading and saving anew.
+
+The only file that knows openpyxl. `rebuilt` takes the bytes of a workbook and gives those of the changed one; whether
+anything of hers would be lost is for `losses.py` to say first, and stored results are put back by `results.py`.
+"""
+
+from __future__ import annotations
+
+import io
+import re
+import warnings
+from copy import copy
+from dataclasses import replace
+from datetime import date, datetime
+from math import ceil, isfinite
+from textwrap import wrap
+from typing import Any
+
+from costbook.book.grid import (
+    Cell,
+    Chart,
+    Edits,
+    ErrorValue,
+    Formula,
+    Look,
+    PutTab,
+    Rule,
+    SetCell,
+    Value,
+    address,
+    column_name,
+    sheet_ref,
+)
+from costbook.book.layout import COLOURS, DAY, SERIES, STYLES, Style
+from costbook.errors import WriteRefused
+
+FONT = "Arial"
+AUTHOR = "costbook"
+MADE = datetime(1980, 1, 1)
+NOTE_WIDTH_PX = 250
+LONGEST_TEXT = 32_767
+LINE_POINTS = 13.0
+WIDEST_SENTENCE = 110.0
+
+_CONTROL = re.compile("[\x00-\x08\x0b\x0c\x0e-\x1f\ufffe\uffff\ud800-\udfff]")
+_ESCAPE_LIKE = re.compile(r"_(?=x[0-9A-Fa-f]{4}_)")
+_FORMULA_LIKE = ("=", "+", "-", "@")
+
+Area = tuple[int, int, int, int]
+
+
+def clean(value: Value) -> Value:
+    """The value as a workbook can hold it: no control characters, one kind of line end, no endless or undefined number.
+
+    >>> clean("a\\x07b\\r\\n"), clean("")
+    ('ab\\n', None)
+    """
+    if isinstance(value, str):
+        return _CONTROL.sub("", value.replace("\r\n", "\n").replace("\r", "\n"))[:LONGEST_TEXT] or None
+    if isinstance(value, float) and not isfinite(value):
+        return ErrorValue("#NUM!")
+    return value.date() if isinstance(value, datetime) else value
+
+
+def escaped(text: str) -> str:
+    """Text in which nothing can be taken for the format's own escape of a character, such as _x0041_."""
+    return _ESCAPE_LIKE.sub("_x005F_", text)
+
+
+def rebuilt(data: bytes | None, edits: Edits, name: str) -> bytes:
+    """The bytes of the workbook with the edits made; of a new workbook with just the tabs where `data` is None.
+
+    Raises:
+        WriteRefused: openpyxl cannot load or save this workbook.
+    """
+    with warnings.catch_warnings():
+        warnings.simplefilter("ignore")
+        try:
+            book = _loaded(data) if data is not None else _new_book()
+            pens = _Pens(book)
+            for edit in edits.cells:
+                _set_cell(_sheet(book, edit.tab), edit, pens)
+            for tab in edits.tabs:
+                _put_tab(book, tab, pens)
+            out = io.BytesIO()
+            book.calculation.fullCalcOnLoad = True
+            book.save(out)
+        except (ValueError, TypeError, KeyError, AttributeError, IndexError, SyntaxError) as error:
+            raise WriteRefused(
+                f"{name} cannot be saved: its contents could not be written anew ({' '.join(str(error).split()[:12])}).",
+                do="Save it once in your spreadsheet program and try again.",
+            ) from error
+    return out.getvalue()
+
+
+def _loaded(data: bytes) -> Any:
+    import openpyxl
+
+    return openpyxl.load_workbook(io.BytesIO(data))
+
+
+def _new_book() -> Any:
+    import openpyxl
+    from openpyxl.styles import Font
+    from openpyxl.utils.indexed_list import IndexedList
+
+    book = openpyxl.Workbook()
+    del book[book.active.title]
+    # Empty cells she types in look like the filled ones beside them.
+    font = Font(name=FONT, size=10, family=2)
+    book._fonts = IndexedList([font])
+    book._named_styles["Normal"].font = font
+    book.properties.creator = AUTHOR
+    book.properties.created = MADE
+    return book
+
+
+def _sheet(book: Any, tab: str) -> Any:
+    return next(ws for ws in book.worksheets if ws.title.casefold() == tab.casefold())
+
+
+class _Pens:
+    """The declared styles as this workbook's own named cell styles, each made when first used."""
+
+    def __init__(self, book: Any) -> None:
+        self._book = book
+        self._arrays: dict[tuple[str, bool, bool], Any] = {}
+
+    def dress(self, cell: Any, style: str, link: bool = False, quoted: bool = False) -> None:
+        """Give a cell the look of a style: one shared record of numbers, so a big tab is drawn quickly."""
+        key = (style, link, quoted)
+        if key not in self._arrays:
+            self._arrays[key] = self._made(cell, *key)
+        cell._style = self._arrays[key]
+
+    def _made(self, cell: Any, style: str, link: bool, quoted: bool) -> Any:
+        from openpyxl.styles import Font
+
+        declared = STYLES[style]
+        self._register(style, declared)
+        cell.style = style
+        if link:
+            cell.font = Font(**_font(replace(declared, ink="her ink")), underline="single")
+        if quoted:
+            cell.quotePrefix = True
+        return copy(cell._style)
+
+    def _register(self, name: str, style: Style) -> None:
+        from openpyxl.styles import Alignment, Border, Font, NamedStyle, PatternFill, Protection, Side
+
+        looks = {
+            "font": Font(**_font(style)),
+            "fill": PatternFill("solid", fgColor=COLOURS[style.fill]) if style.fill else PatternFill(),
+            "border": Border(bottom=Side("thin", color=COLOURS["line"])) if style.line else Border(),
+            "alignment": Alignment(
+                horizontal=style.align or None,
+                vertical="center" if style.align == "center" else "top",
+                wrap_text=style.wrap or None,
+            ),
+            "protection": Protection(locked=style.locked),
+            "number_format": style.number_format,
+        }
+        if name not in self._book.named_styles:
+            self._book.add_named_style(NamedStyle(name=name, **looks))
+            return
+        there = self._book._named_styles[name]
+        for key, look in looks.items():
+            if getattr(there, key) != look:
+                setattr(there, key, look)
+
+
+def _font(style: Style) -> dict[str, Any]:
+    return {
+        "name": FONT,
+        "size": style.size,
+        "bold": style.bold,
+        "italic": style.italic,
+        "color": COLOURS[style.ink],
+        "family": 2,
+    }
+
+
+def _write(cell: Any, value: Value | Formula) -> None:
+    """Put a value in a cell as what it is: text never becomes a formula, an error or a date."""
+    if isinstance(value, Formula):
+        cell._value, cell.data_type = f"={value.text}", "f"
+        return
+    value = clean(value)
+    if isinstance(value, str):
+        cell._value, cell.data_type = escaped(value), "s"
+    elif isinstance(value, ErrorValue):
+        cell._value, cell.data_type = value.text, "e"
+    else:
+        cell._value = value
+        cell.data_type = "b" if isinstance(value, bool) else "d" if isinstance(value, date) else "n"
+
+
+def _looks_like_formula(value: object) -> bool:
+    return isinstance(value, str) and value.startswith(_FORMULA_LIKE)
+
+
+def _set_cell(sheet: Any, edit: SetCell, pens: _Pens) -> None:
+    """Her own look of a cell stays; a cell without any gets the declared one."""
+    cell = sheet.cell(edit.row + 1, edit.column + 1)
+    _write(cell, edit.value)
+    if not cell.has_style:
+        pens.dress(cell, edit.style, quoted=_looks_like_formula(edit.value))
+    elif _looks_like_formula(edit.value) != bool(cell.quotePrefix):
+        cell.quotePrefix = _looks_like_formula(edit.value)
+    if isinstance(edit.value, date) and not cell.is_date:
+        cell.number_format = DAY
+
+
+def _put_tab(book: Any, tab: PutTab, pens: _Pens) -> None:
+    old = next((ws for ws in book.worksheets if ws.title.casefold() == tab.name.casefold()), None)
+    place = book._sheets.index(old) if old is not None else len(book._sheets)
+    if old is not None:
+        book.remove(old)
+    sheet = book.create_sheet(tab.name, place)
+    if old is not None:
+        sheet.sheet_state = old.sheet_state
+        sheet.defined_names.update(old.defined_names)
+        sheet.sheet_view.tabSelected = old.sheet_view.tabSelected
+    for row, cells in enumerate(tab.rows, 1):
+        for column, wanted in enumerate(cells, 1):
+            _put_cell(sheet, row, column, wanted, pens)
+    _show(sheet, tab.look)
+    _fit_rows(sheet, tab)
+    for chart in tab.look.charts:
+        sheet.add_chart(_chart(sheet, chart, _lowest(tab, chart)), address(*chart.at))
+
+
+def _put_cell(sheet: Any, row: int, column: int, wanted: Cell, pens: _Pens) -> None:
+    if wanted == Cell():
+        return
+    cell = sheet.cell(row, column)
+    _write(cell, wanted.value)
+    pens.dress(cell, wanted.style, wanted.link is not None, _looks_like_formula(wanted.value))
+    if wanted.link:
+        from openpyxl.worksheet.hyperlink import Hyperlink
+
+        target = f"{sheet_ref(wanted.link.tab)}!{wanted.link.cell or 'A1'}"
+        kept = cell._value, cell.data_type
+        cell.hyperlink = Hyperlink(ref=cell.coordinate, location=target)
+        cell._value, cell.data_type = kept
+
+
+def _show(sheet: Any, look: Look) -> None:
+    for column, width in look.widths.items():
+        sheet.column_dimensions[column_name(column)].width = width
+    for column in look.hidden_columns:
+        sheet.column_dimensions[column_name(column)].hidden = True
+    for row, height in look.heights.items():
+        sheet.row_dimensions[row + 1].height = height
+    if look.freeze != (0, 0):
+        sheet.freeze_panes = address(*look.freeze)
+    if look.filter:
+        sheet.auto_filter.ref = _range(look.filter)
+    if look.colour:
+        sheet.sheet_properties.tabColor = look.colour
+    # Where she types, the grid shows her where the cells are.
+    sheet.sheet_view.showGridLines = look.colour != COLOURS["tool tab"]
+    for rule in look.rules:
+        _add_rule(sheet, rule)
+    for (row, column), text in look.notes.items():
+        sheet.cell(row + 1, column + 1).comment = _note(text)
+    _highlight(sheet, look)
+    _page(sheet, look)
+
+
+def _fit_rows(sheet: Any, tab: PutTab) -> None:
+    """Rows as high as their wrapped text; programs differ in whether they work that out on opening.
+
+    A sentence that stands alone in its row gets the whole width of the tab.
+    """
+    for row, cells in enumerate(tab.rows):
+        texts = [(i, c.value) for i, c in enumerate(cells) if isinstance(c.value, str) and STYLES[c.style].wrap]
+        if row in tab.look.heights or not texts:
+            continue
+        filled = sum(cell.value is not None for cell in cells)
+        if filled == 1 and texts[0][0] == 0 and len(tab.look.widths) > 1:
+            wide, last = _spread(tab.look)
+            sheet.merge_cells(start_row=row + 1, end_row=row + 1, start_column=1, end_column=last + 1)
+            lines = _lines(texts[0][1], wide)
+        else:
+            lines = max(_lines(text, tab.look.widths.get(column, 8.4)) for column, text in texts)
+        if lines > 1:
+            sheet.row_dimensions[row + 1].height = LINE_POINTS * lines + 2
+
+
+def _spread(look: Look) -> tuple[float, int]:
+    """The width in characters, and the last column, that a sentence alone in its row may take."""
+    wide, last = 0.0, 0
+    for column in range(max(look.widths) + 1):
+        if column in look.hidden_columns:
+            continue
+        width = look.widths.get(column, 8.4)
+        if column and wide + width > WIDEST_SENTENCE:
+            break
+        wide, last = wide + width, column
+    return wide, last
+
+
+def _lines(text: str, width: float) -> int:
+    room = max(int(width), 1)
+    return sum(len(wrap(line, room)) or 1 for line in text.split("\n"))
+
+
+def _lowest(tab: PutTab, chart: Chart) -> float | None:
+    """Nought where no bar goes below it, so that bars keep their proportions; None leaves it to the program."""
+    grid = tab.grid()
+    for series in chart.series:
+        top, left, bottom, right = series.values
+        for row in range(top, bottom + 1):
+            for column in range(left, right + 1):
+                value = grid.value(row, column)
+                if isinstance(value, (int, float)) and value < 0:
+                    return None
+    return 0.0
+
+
+def _range(area: Area) -> str:
+    first, last = address(area[0], area[1]), address(area[2], area[3])
+    return first if first == last else f"{first}:{last}"
+
+
+def _add_rule(sheet: Any, rule: Rule) -> None:
+    from openpyxl.worksheet.datavalidation import DataValidation
+
+    if rule.kind == "list":
+        joined = ",".join(rule.source)
+        if len(joined) > 255 or any("," in text for text in rule.source):
+            return  # the format has no room for it, and a list cut short would be wrong advice
+        asked: dict[str, Any] = {"type": "list", "formula1": '"' + joined.replace('"', '""') + '"'}
+        error = "Usually one of: " + ", ".join(rule.source)
+    elif rule.kind == "range":
+        asked, error = {"type": "list", "formula1": str(rule.source)}, "Usually one of the list."
+    elif rule.kind == "number":
+        asked, error = (
+            {"type": "decimal", "operator": "greaterThanOrEqual", "formula1": "0"},
+            "Usually a number, 0 or more.",
+        )
+    else:
+        asked, error = {"type": "date", "operator": "greaterThanOrEqual", "formula1": "1"}, "Usually a date."
+    # A hint pops up over the neighbouring cells whenever a cell is entered: only where there is something to choose.
+    hint = rule.message if asked["type"] == "list" else ""
+    sheet.add_data_validation(
+        DataValidation(
+            **asked, sqref=_range(rule.area), allow_blank=True, errorStyle="warning", showErrorMessage=True,
+            error=(rule.message or error)[:225], errorTitle="Please look",
+            showInputMessage=bool(hint), prompt=hint[:255] or None,
+        )
+    )  # fmt: skip
+
+
+def _note(text: str) -> Any:
+    from openpyxl.comments import Comment
+
+    lines = sum(ceil(max(len(line), 1) / 38) for line in text.split("\n"))
+    return Comment(str(clean(text) or ""), AUTHOR, height=16 * lines + 14, width=NOTE_WIDTH_PX)
+
+
+def _highlight(sheet: Any, look: Look) -> None:
+    from openpyxl.formatting.rule import FormulaRule
+    from openpyxl.styles import Font, PatternFill
+
+    for light in look.highlights:
+        style = STYLES[light.style]
+        fill = PatternFill("solid", bgColor=COLOURS[style.fill]) if style.fill else None
+        rule = FormulaRule([light.formula], fill=fill, font=Font(bold=style.bold or None, color=COLOURS[style.ink]))
+        sheet.conditional_formatting.add(_range(light.area), rule)
+
+
+def _page(sheet: Any, look: Look) -> None:
+    setup = sheet.page_setup
+    setup.paperSize, setup.orientation = 9, "landscape" if look.landscape else "portrait"
+    setup.fitToWidth, setup.fitToHeight = 1, 0
+    sheet.sheet_properties.pageSetUpPr = _fit()
+    margins = sheet.page_margins
+    margins.left = margins.right = 0.4
+    margins.top, margins.bottom, margins.header, margins.footer = 0.6, 0.6, 0.3, 0.3
+    sheet.oddHeader.left.text, sheet.oddFooter.right.text = "&A", "&P / &N"
+    sheet.oddHeader.left.size = sheet.oddFooter.right.size = 9
+    if look.title_rows:
+        sheet.print_title_rows = f"{look.title_rows[0] + 1}:{look.title_rows[1] + 1}"
+    if look.print_area:
+        sheet.print_area = _range(look.print_area)
+
+
+def _fit() -> Any:
+    from openpyxl.worksheet.properties import PageSetupProperties
+
+    return PageSetupProperties(fitToPage=True)
+
+
+def _chart(sheet: Any, wanted: Chart, lowest: float | None) -> Any:
+    from openpyxl.chart import BarChart
+
+    chart = BarChart()
+    chart.type = "col" if wanted.kind == "column" else "bar"
+    chart.grouping, chart.overlap = ("stacked", 100) if wanted.kind == "stacked bar" else ("clustered", None)
+    chart.gapWidth = 60
+    chart.width, chart.height = wanted.width_cm, wanted.height_cm
+    chart.roundedCorners = False
+    chart.title, chart.title.tx.rich = wanted.title, _rich(wanted.title, 1200, True)
+    chart.title.overlay = False
+    for index, series in enumerate(wanted.series):
+        chart.series.append(_series(sheet, series.name, series.values, series.colour or SERIES[index % len(SERIES)]))
+    chart.set_categories(_reference(sheet, wanted.labels))
+    if len(wanted.series) > 1:
+        chart.legend.position, chart.legend.overlay, chart.legend.txPr = "b", False, _text(900)
+    else:
+        chart.legend = None
+    chart.y_axis.scaling.min = lowest
+    _axes(chart, wanted)
+    return chart
+
+
+def _reference(sheet: Any, area: Area) -> Any:
+    from openpyxl.chart import Reference
+
+    return Reference(sheet, min_row=area[0] + 1, min_col=area[1] + 1, max_row=area[2] + 1, max_col=area[3] + 1)
+
+
+def _series(sheet: Any, name: tuple[int, int], values: Area, colour: str) -> Any:
+    from openpyxl.chart import Series
+    from openpyxl.chart.series import SeriesLabel, StrRef
+
+    series = Series(_reference(sheet, values), title=None)
+    series.tx = SeriesLabel(strRef=StrRef(f"{sheet_ref(sheet.title)}!${column_name(name[1])}${name[0] + 1}"))
+    series.graphicalProperties.solidFill = colour
+    series.graphicalProperties.line.noFill = True
+    series.invertIfNegative = False
+    return series
+
+
+def _axes(chart: Any, wanted: Chart) -> None:
+    for axis in (chart.x_axis, chart.y_axis):
+        axis.delete = False
+        axis.txPr = _text(900)
+        axis.graphicalProperties = _line(COLOURS["line"])
+    chart.x_axis.majorTickMark = chart.y_axis.majorTickMark = "none"
+    chart.y_axis.majorGridlines.spPr = _line(COLOURS["line"])
+    chart.y_axis.number_format, chart.y_axis.numFmt.sourceLinked = wanted.number_format, False
+    if wanted.value_title:
+        chart.y_axis.title = wanted.value_title
+        chart.y_axis.title.tx.rich = _rich(wanted.value_title, 900, False)
+        chart.y_axis.title.overlay = False
+    if chart.type == "bar":
+        # The first row at the top, as on the tab; the value axis then belongs at the far end, which is the bottom.
+        chart.x_axis.scaling.orientation = "maxMin"
+        chart.y_axis.crosses = "max"
+
+
+def _line(colour: str) -> Any:
+    from openpyxl.chart.shapes import GraphicalProperties
+    from openpyxl.drawing.line import LineProperties
+
+    return GraphicalProperties(ln=LineProperties(solidFill=colour, w=9525))
+
+
+def _letters(size: int, bold: bool) -> Any:
+    from openpyxl.drawing.text import CharacterProperties, Font
+
+    return CharacterProperties(sz=size, b=bold, solidFill=COLOURS["ink"], latin=Font(typeface=FONT))
+
+
+def _text(size: int) -> Any:
+    from openpyxl.chart.text import RichText
+    from openpyxl.drawing.text import Paragraph, ParagraphProperties
+
+    return RichText(
+        p=[Paragraph(pPr=ParagraphProperties(defRPr=_letters(size, False)), endParaRPr=_letters(size, False))]
+    )
+
+
+def _rich(text: str, size: int, bold: bool) -> Any:
+    from openpyxl.chart.text import RichText
+    from openpyxl.drawing.text import Paragraph, ParagraphProperties, RegularTextRun
+
+    run = RegularTextRun(rPr=_letters(size, bold), t=text)
+    return RichText(p=[Paragraph(pPr=ParagraphProperties(defRPr=_letters(size, bold)), r=[run])])

@@ -1,0 +1,154 @@
+"""What the words on a supplier's paper mean: kinds of line, kinds of paper, how a charge is shared, what a pack holds.
+
+All of it is common practice, no source, and says only what a line *looks like*; sums are checked in `checks`. Text that
+came from a supplier leaves `clean` as text: control and direction marks are gone, a formula stays letters.
+"""
+
+from __future__ import annotations
+
+import re
+import unicodedata
+from decimal import Decimal
+
+# Marks that turn the direction of text around or take no room: a name could look like another one with them.
+_INVISIBLE = frozenset("\u200b\u200e\u200f\u202a\u202b\u202c\u202d\u202e\u2060\u2066\u2067\u2068\u2069\ufeff")
+
+# What a 'kind' column may say, beside the kinds' own names.
+KIND_WORDS = {
+    "goods": ("goods", "item", "product", "material", "stock", "merchandise"),
+    "charge": (
+        "charge",
+        "freight",
+        "shipping",
+        "postage",
+        "handling",
+        "fee",
+        "surcharge",
+        "hazmat",
+        "delivery",
+        "carriage",
+    ),
+    "discount": ("discount", "rebate", "allowance"),
+    "tax": ("tax", "sales tax", "vat", "gst", "hst"),
+    "sample": ("sample", "free sample", "free", "free of charge"),
+    "back-order": ("back order", "backorder", "back ordered", "backordered"),
+    "total": ("total", "invoice total", "grand total"),
+    "subtotal": ("subtotal", "sub total"),
+    "paid": ("paid", "payment", "deposit", "prepaid"),
+    "due": ("due", "balance due", "amount due"),
+}
+_KIND_BY_WORD = {word: kind for kind, words in KIND_WORDS.items() for word in words}
+
+_SUPPLIES = r"(?! (?:box(?:es)?|(?:carton|label|bag|mailer|envelope|tube)s?|tape|supplies)\b)"
+# In order: the first pattern found in the head of a description gives the kind.
+_PATTERNS = tuple(
+    (kind, re.compile(pattern))
+    for kind, pattern in (
+        ("subtotal", r"^(?:sub ?total|goods total|total goods|merchandise total|net total|total net)\b"),
+        ("due", r"^(?:total due|amount due|balance due|balance|total payable|amount payable|please pay)\b"),
+        ("total", r"^(?:invoice |grand |order |credit note |credit )?total(?: amount)?(?: [a-z]{3})?$"),
+        ("paid", r"^(?:less )?(?:amount paid|paid|prepaid|deposit|payment|prepayment)\b"),
+        ("tax", r"\b(?:sales tax|vat|gst|hst|pst|mwst|tva|tax)\b"),
+        ("discount", r"\b(?:discount|rebate|rabatt|nachlass|skonto|remise|coupon)\b"),
+        (
+            "charge",
+            r"\b(?:freight|postage|carriage|hazmat|surcharge|fees?|porto|versandkosten|fracht|frais de port|"
+            rf"(?:shipping|handling|delivery|courier){_SUPPLIES})\b",
+        ),
+    )
+)
+# Words a line with an item code may consist of and still be no goods.
+_ONLY_MONEY = frozenset(
+    ("freight", "shipping", "and", "postage", "handling", "charge", "charges", "fee", "fees", "delivery", "hazmat",
+     "surcharge", "order", "volume", "trade", "discount", "rebate", "sales", "tax", "vat", "carriage", "ground")
+)  # fmt: skip
+_SAMPLE = re.compile(r"\b(?:samples?|free|gratis|no charge)\b")
+_BACK_ORDER = re.compile(r"\bback ?order(?:ed|s)?\b|\bout of stock\b|\bto follow\b")
+_TYPES = (
+    ("381", re.compile(r"\bcredit (?:note|memo|memorandum)\b|^credit$|\bgutschrift\b")),
+    ("384", re.compile(r"\bcorrect(?:ed|ive) invoice\b|\bcorrection\b")),
+    ("325", re.compile(r"\bpro ?forma\b")),
+    ("310", re.compile(r"\bquot(?:e|ation)\b")),
+)
+_SHARED = re.compile(r"\bshared? by (weight|value|pieces)\b")
+_COVERS = re.compile(r"\b([a-z]+(?: fat)?) lines\b")
+_PACK = re.compile(r"(\d[\d.,]*)\s*([^\W\d_][^\d]*)")
+
+
+def clean(value: object) -> str:
+    """The text of a value on one line: control and direction marks taken out, runs of blanks made one blank."""
+    text = str(value)
+    if text.isascii() and text.isprintable():
+        return " ".join(text.split())
+    kept = (" " if c.isspace() else c for c in text if c.isspace() or (c not in _INVISIBLE and _printable(c)))
+    return " ".join("".join(kept).split())
+
+
+def _printable(character: str) -> bool:
+    return unicodedata.category(character) not in ("Cc", "Cs")
+
+
+def folded(value: object) -> str:
+    """The words of a value in small letters, everything else made blanks: what headings and names are compared by.
+
+    >>> folded("  Pack-Price (USD): ")
+    'pack price usd'
+    """
+    return " ".join(re.sub(r"[\W_]+", " ", clean(value).casefold().replace("#", " no ")).split())
+
+
+def kind_of(
+    description: str, amount: Decimal, *, said: str = "", code: str = "", pack: str = "", shipped: Decimal | None = None
+) -> str:
+    """The kind of a line: one of model.LINE_KINDS, or 'subtotal', 'paid' or 'due'.
+
+    `said` is what a kind column says; it wins. A line with an item code or a pack is goods unless its words name
+    nothing but money. A sample or a back-order is only what costs nothing: what is charged is goods.
+    """
+    by_column = _KIND_BY_WORD.get(folded(said), "")
+    if by_column not in ("", "goods"):
+        return by_column
+    words = folded(description)
+    if amount == 0 and (shipped == 0 or _BACK_ORDER.search(words)):
+        return "back-order"
+    if amount == 0 and _SAMPLE.search(words):
+        return "sample"
+    if by_column:
+        return by_column
+    return _kind_by_head(description, bool(code or pack))
+
+
+def _kind_by_head(description: str, looks_like_goods: bool) -> str:
+    """The kind by the words before the first comma or bracket: 'Salt, no discount' is salt."""
+    head = folded(re.split(r"[,(;]", description, maxsplit=1)[0])
+    if looks_like_goods and not (head and set(head.split()) <= _ONLY_MONEY):
+        return "goods"
+    return next((kind for kind, pattern in _PATTERNS if pattern.search(head)), "goods")
+
+
+def type_of(text: str) -> str:
+    """The type of paper its words name, as UNTDID 1001 code (381 credit note, 384 correction ...), '' where none do."""
+    words = folded(text)
+    return next((code for code, pattern in _TYPES if pattern.search(words)), "")
+
+
+def sharing(text: str) -> tuple[str, str]:
+    """How a charge or discount is spread by its own words: (shared by, covers), '' where it does not say.
+
+    >>> sharing("Hazmat fee (share by value, scent lines)")
+    ('value', 'scent')
+    """
+    words = folded(text)
+    shared, covers = _SHARED.search(words), _COVERS.search(words)
+    return (shared[1] if shared else "", covers[1] if covers else "")
+
+
+def pack_parts(text: str) -> tuple[str, str]:
+    """What one pack holds as (size, unit), as written; a phrase of another shape stays whole as the size.
+
+    >>> pack_parts("32 fl oz"), pack_parts("12 x 2 oz")
+    (('32', 'fl oz'), ('12 x 2 oz', ''))
+    """
+    whole = clean(text)
+    found = _PACK.fullmatch(whole)
+    return (found[1], found[2].strip()) if found else (whole, "")

@@ -1,0 +1,82 @@
+"""Marks on the tool's own rows, by which a cell typed over is noticed at the next run.
+
+Each row of a marked tab ends in a hidden cell with four characters per column, a check sum of what the tool wrote there.
+The marks move with a row when she sorts the tab. Formula cells and columns of hers are not marked.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Mapping, Sequence
+from datetime import date
+from zlib import crc32
+
+from costbook.book.grid import Cell, ErrorValue, Formula, Grid, Snapshot, Value
+from costbook.book.layout import TOOL, Column, Tab
+from costbook.book.table import find_table, plain_text
+from costbook.errors import Finding
+
+HEADING = "Tool's marks"
+MARK = Column("mark", HEADING, ink=TOOL, needed=True)
+OPEN = "...."
+
+
+def _sum(value: Value) -> str:
+    if isinstance(value, bool) or value is None or isinstance(value, str | ErrorValue):
+        text = plain_text(value)
+    elif isinstance(value, date):
+        text = value.isoformat()
+    else:
+        text = f"{float(value):.9g}"
+    return f"{crc32(text.encode()) & 0xFFFF:04x}"
+
+
+def marked(tab: Tab, row: Sequence[Cell]) -> tuple[Cell, ...]:
+    """A row of the tab with its mark at the end."""
+    sums = [
+        OPEN if isinstance(cell.value, Formula) or column.ink != TOOL else _sum(cell.value)
+        for column, cell in zip(tab.columns, row, strict=True)
+    ]
+    return (*row, Cell("".join(sums), "mark"))
+
+
+def typed_over(snapshot: Snapshot, tab: Tab, keys: Sequence[str], now: Mapping[tuple[str, ...], Mapping[str, Value]]) -> list[Finding]:
+    """The tool's cells of a tab that no longer hold what the tool wrote.
+
+    Args:
+        keys: the columns that name a row.
+        now: by those names, what the tool has there now, by column key.
+    """
+    grid = snapshot.grid(tab.name)
+    table = find_table(grid, [c for c in tab.columns if c.key in keys] + [MARK]) if grid else None
+    if grid is None or table is None:
+        return []
+    found = []
+    for index in range(table.heading_row + 1, len(grid.rows)):
+        mark = grid.value(index, table.columns["mark"])
+        if isinstance(mark, str) and len(mark) == 4 * len(tab.columns):
+            name = tuple(plain_text(grid.value(index, tab.index(k))) for k in keys)
+            found += _row(grid, index, tab, mark, now.get(name, {}))
+    return found
+
+
+def _row(grid: Grid, index: int, tab: Tab, mark: str, now: Mapping[str, Value]) -> list[Finding]:
+    found = []
+    for place, column in enumerate(tab.columns):
+        value, sum_then = grid.value(index, place), mark[4 * place : 4 * place + 4]
+        if sum_then == OPEN or sum_then == _sum(value):
+            continue
+        tool = now.get(column.key)
+        says = f"; the tool says {shown(tool, column.kind)}" if tool is not None else ""
+        found.append(Finding("warn", "typed-over", f"{column.heading}: {shown(value, column.kind) or 'an empty cell'} typed where a tool value belongs{says}",
+                             grid.where(index, place), "The tool's value is back in its cell; keep your own figures in columns of your own."))  # fmt: skip
+    return found
+
+
+def shown(value: Value, kind: str) -> str:
+    """A value as its column shows it."""
+    if isinstance(value, float | int) and not isinstance(value, bool):
+        if kind == "percent":
+            return f"{value:.1%}"
+        return f"{value:.2f}" if kind == "money" else plain_text(float(value))
+    return plain_text(value)
+

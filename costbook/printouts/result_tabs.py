@@ -1,0 +1,339 @@
+"""The tool's own tabs: Costs, Prices, Landed rates, Cost trace, Findings, Invoice review, as whole tabs to put.
+
+Rows come from what was computed; how a tab looks comes from `layout.py`. Formulas stand where they help her play: margin
+beside a trial price, and usage x rate in the trace, each with the tool's own result stored beside the formula.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Iterable, Mapping, Sequence
+from dataclasses import replace
+from decimal import Decimal
+
+from costbook.book import layout
+from costbook.book.grid import Cell, Chart, Formula, Highlight, PutTab, Series, Snapshot, Value, address, column_name
+from costbook.book.layout import COSTS, FINDINGS, PRICES, RATES, REVIEW, TRACE, Column, Tab, style_for
+from costbook.book.model import Book, Channel
+from costbook.book.table import find_table, plain_text
+from costbook.costing.checks import Priced
+from costbook.costing.rates import Rate
+from costbook.costing.tiers import Pricer, Tier, pricers
+from costbook.costing.trace import TraceLine, trace_lines
+from costbook.costing.usage import CATEGORIES, Cost
+from costbook.errors import LEVELS, Finding, Where
+from costbook.printouts.marks import HEADING, marked, typed_over
+
+FIRST = 3  # rows 0-2 are title, hint, headings
+CHART_PRODUCTS = 40
+Known = dict[tuple[str, ...], Mapping[str, Value]]
+TRACE_ALL = 100
+OUNCE_G, POUND_G, KILO_G = 28.349523125, 453.59237, 1000.0
+
+
+def result_tabs(priced: Priced, findings: Sequence[Finding], snapshot: Snapshot) -> list[PutTab]:
+    """Costs, Prices, Landed rates, Cost trace and Findings of one run; her trial prices in the snapshot are kept."""
+    return [
+        costs_tab(priced), prices_tab(priced, trial_prices(snapshot)), rates_tab(priced), trace_tab(priced), findings_tab(findings),
+    ]  # fmt: skip
+
+
+def typed_over_cells(priced: Priced, snapshot: Snapshot) -> list[Finding]:
+    """The tool's cells she typed over since the last run, with what the tool says."""
+    costs: Known = {(code,): dict(zip(_keys(COSTS), _cost_values(priced, cost), strict=True)) for code, cost in priced.costs.items()}
+    rates: Known = {(code,): dict(zip(_keys(RATES), _rate_values(priced.book, rate), strict=True)) for code, rate in priced.rates.materials.items()}
+    prices: Known = {(t.product, t.channel): _price_values(priced.book, t) for t in priced.tiers}
+    return [
+        *typed_over(snapshot, COSTS, ("code",), costs), *typed_over(snapshot, PRICES, ("code", "channel"), prices),
+        *typed_over(snapshot, RATES, ("code",), rates),
+    ]  # fmt: skip
+
+
+def _keys(tab: Tab) -> list[str]:
+    return [c.key for c in tab.columns]
+
+
+def _head(tab: Tab, hint: str, marks: bool = False) -> list[tuple[Cell, ...]]:
+    headings = [Cell(c.heading, "heading" if c.ink == layout.HERS else "tool heading") for c in tab.columns]
+    return [(Cell(tab.name, "title"),), (Cell(hint, "hint"),), (*headings, *([Cell(HEADING, "mark")] if marks else []))]
+
+
+def _put(tab: Tab, hint: str, rows: Sequence[Sequence[Cell]], charts: Sequence[Chart] = (), highlights: Sequence[Highlight] = (), marks: bool = False) -> PutTab:
+    look = layout.plain_look(tab, len(rows), charts=tuple(charts))
+    if marks:
+        look = replace(look, hidden_columns=(len(tab.columns),))
+    if highlights:
+        look = replace(look, highlights=tuple(highlights))
+    body = [marked(tab, row) if marks else tuple(row) for row in rows]
+    return PutTab(tab.name, (*_head(tab, hint, marks), *body), look)
+
+
+def _cells(columns: Sequence[Column], values: Iterable[Value | Formula]) -> list[Cell]:
+    return [Cell(_rounded_off(v), style_for(c)) for c, v in zip(columns, values, strict=True)]
+
+
+def _rounded_off(value: Value | Formula) -> Value | Formula:
+    """Floats to 12 digits, so that a file never differs for the last bit of a sum."""
+    return float(f"{value:.12g}") if isinstance(value, float) else value
+
+
+# ------------------------------------------------------------------- costs
+
+
+def costs_tab(priced: Priced) -> PutTab:
+    """A row per product with its cost by kind, the range, and a stacked chart of the build-up."""
+    rows = [_cells(COSTS.columns, _cost_values(priced, cost)) for cost in priced.costs.values()]
+    missing = [p for code, p in priced.book.products.items() if code not in priced.costs]
+    rows += [_no_price(p.code, p.name, len(COSTS.columns)) for p in missing]
+    charts = [_build_up(min(len(priced.costs), CHART_PRODUCTS), len(rows))] if priced.costs else []
+    return _put(COSTS, "What one good piece costs, in book currency. A product without a figure has a finding that says why.", rows, charts, marks=True)
+
+
+def _no_price(code: str, name: str, columns: int) -> list[Cell]:
+    return [Cell(code, "tool text"), Cell(name, "tool text"), Cell("no price: see Findings", "flag stop"), *[Cell(None, "tool text")] * (columns - 3)]
+
+
+def _cost_values(priced: Priced, cost: Cost) -> list[Value]:
+    product = priced.book.products[cost.product]
+    return [
+        cost.product, product.name, *(cost.parts[c] for c in CATEGORIES), cost.unit_cost, cost.lowest, cost.highest,
+        min(cost.choices), max(cost.choices), cost.batch_cost, cost.good, cost.piece_minutes, sum(cost.batch_minutes.values()),
+    ]  # fmt: skip
+
+
+def _build_up(count: int, rows: int) -> Chart:
+    first = COSTS.index("materials")
+    series = tuple(
+        Series((2, first + i), (FIRST, first + i, FIRST + count - 1, first + i), layout.SERIES[i]) for i in range(len(CATEGORIES))
+    )
+    height = max(8.0, 0.62 * count + 3.0)
+    return Chart("stacked bar", "What a good piece costs", (FIRST, 0, FIRST + count - 1, 0), series, (FIRST + rows + 1, 0), 26.0, height, "cost of one good piece")
+
+
+# ------------------------------------------------------------------- prices
+
+
+def prices_tab(priced: Priced, trials: Mapping[tuple[str, str], float]) -> PutTab:
+    """A row per product and channel, the channels one after the other, with her trial prices and a chart of margins."""
+    ready = {p.channel.name: p for p in pricers(priced.book)}
+    rows: list[list[Cell]] = []
+    starts: dict[str, int] = {}
+    by_channel: dict[str, list[Tier]] = {name: [] for name in priced.book.channels}
+    for tier in priced.tiers:
+        by_channel[tier.channel].append(tier)
+    for name, found in by_channel.items():
+        starts[name] = FIRST + len(rows)
+        for tier in found:
+            trial = trials.get((tier.product, tier.channel))
+            rows.append(_price_row(priced.book, tier, ready[name], FIRST + len(rows), trial))
+    charts = _margin_chart(priced, starts, len(rows))
+    hint = "Proposals only: your own prices are never changed. Type a trial price to see its margin at once. Shares are of the price without tax."
+    return _put(PRICES, hint, rows, charts, _flag_highlights(len(rows)), marks=True)
+
+
+def _price_values(book: Book, tier: Tier) -> dict[str, Value]:
+    return {
+        "code": tier.product, "name": book.products[tier.product].name, "channel": tier.channel, "unit_cost": tier.unit_cost,
+        "channel_cost": tier.channel_cost, "floor": _money(tier.floor_price), "exact": tier.exact_shown, "proposal": _money(tier.proposal),
+        "proposal_margin": tier.proposal_margin, "proposal_kept": tier.proposal_kept, "her_price": _money(tier.her_price),
+        "margin": tier.margin, "kept": tier.kept, "kept_fraction": tier.kept_fraction, "flag": tier.flag,
+        "compare": _money(tier.compare), "compare_materials": _money(tier.compare_materials),
+    }  # fmt: skip
+
+
+def _money(value: Decimal | None) -> float | None:
+    return None if value is None else float(value)
+
+
+def _price_row(book: Book, tier: Tier, pricer: Pricer, row: int, trial: float | None) -> list[Cell]:
+    values: dict[str, Value | Formula] = {**_price_values(book, tier), "trial": trial}
+    values |= _trial_formulas(tier, pricer, row, trial)
+    return _cells(PRICES.columns, [values[c.key] for c in PRICES.columns])
+
+
+def _trial_formulas(tier: Tier, pricer: Pricer, row: int, trial: float | None) -> dict[str, Value | Formula]:
+    """Margin and kept beside the trial price, live: the same sums as the tool's, over the cells of the row."""
+    cell = {key: address(row, PRICES.index(key)) for key in ("trial", "unit_cost", "channel_cost")}
+    net = f"{cell['trial']}/{1 + pricer.tax:.12g}" if pricer.tax else cell["trial"]
+    fee = f"-{cell['trial']}*{pricer.fee:.12g}" if pricer.channel.fee_on_shown else f"-{net}*{pricer.fee:.12g}"
+    at = None if trial is None else pricer.net(trial)
+    margin = f'IF({cell["trial"]}="","",({net}-{cell["unit_cost"]})/({net}))'
+    kept = f'IF({cell["trial"]}="","",{net}{fee if pricer.fee else ""}-{cell["channel_cost"]}-{cell["unit_cost"]})'
+    return {
+        "trial_margin": Formula(margin, "" if at is None else (at - tier.unit_cost) / at),
+        "trial_kept": Formula(kept, "" if at is None else pricer.kept(at, tier.unit_cost)),
+    }
+
+
+def trial_prices(snapshot: Snapshot) -> dict[tuple[str, str], float]:
+    """The trial prices she typed on the Prices tab, by product and channel."""
+    grid = snapshot.grid(PRICES.name)
+    table = find_table(grid, [replace(c, needed=c.key in ("code", "channel", "trial")) for c in PRICES.columns]) if grid else None
+    if grid is None or table is None:
+        return {}
+    found = {}
+    for index in range(table.heading_row + 1, len(grid.rows)):
+        value = grid.value(index, table.columns["trial"])
+        if isinstance(value, int | float) and not isinstance(value, bool) and value > 0:
+            name = tuple(plain_text(grid.value(index, table.columns[k])) for k in ("code", "channel"))
+            found[(name[0], name[1])] = float(value)
+    return found
+
+
+def _flag_highlights(rows: int) -> list[Highlight]:
+    place = PRICES.index("flag")
+    area = (FIRST, place, FIRST + max(rows, 1) - 1, place)
+    cell = f"${column_name(place)}{FIRST + 1}"
+    styles = (("under cost", "flag stop"), ("under floor", "flag stop"), ("under target", "flag warn"), ("ok", "flag good"))
+    return [Highlight(area, f'{cell}="{word}"', style) for word, style in styles]
+
+
+def _margin_chart(priced: Priced, starts: Mapping[str, int], rows: int) -> list[Chart]:
+    """Margin at her prices per product: one column for wholesale, one for the first retail channel."""
+    count = min(len(priced.costs), CHART_PRODUCTS)
+    margin = PRICES.index("margin")
+    shown = _one_of_each([c for c in priced.book.channels.values() if c.price])
+    series = tuple(
+        Series((starts[c.name], PRICES.index("channel")), (starts[c.name], margin, starts[c.name] + count - 1, margin), layout.SERIES[i * 3])
+        for i, c in enumerate(shown)
+    )
+    if not series or not count:
+        return []
+    labels = (starts[shown[0].name], 0, starts[shown[0].name] + count - 1, 0)
+    return [Chart("column", "Margin at your prices now", labels, series, (FIRST + rows + 1, 0), 26.0, 10.0, "margin over unit cost", "0%")]
+
+
+def _one_of_each(channels: Sequence[Channel]) -> list[Channel]:
+    found: dict[str, Channel] = {}
+    for channel in channels:
+        found.setdefault(channel.price, channel)
+    return list(found.values())
+
+
+# ------------------------------------------------------------------- rates
+
+
+def rates_tab(priced: Priced) -> PutTab:
+    """A row per material with its landed rate and what it is made of."""
+    rows = [_cells(RATES.columns, _rate_values(priced.book, rate)) for rate in priced.rates.materials.values()]
+    for code in priced.rates.missing:
+        rows.append(_no_price(code, priced.book.materials[code].name, len(RATES.columns)))
+    return _put(RATES, "What one unit costs in hand, from the paper named: goods after discount plus its share of freight and fees.", rows, marks=True)
+
+
+def _per(book: Book, rate: Rate) -> tuple[str, float]:
+    """The unit a rate is shown per, and its grams (or pieces)."""
+    if book.materials[rate.material].base == "each":
+        return "each", 1.0
+    return ("oz", OUNCE_G) if book.settings.measures in ("US customary", "imperial") else ("kg", KILO_G)
+
+
+def _rate_values(book: Book, rate: Rate) -> list[Value]:
+    material, line = book.materials[rate.material], rate.line
+    per, grams = _per(book, rate)
+    if line is None:
+        return [material.code, material.name, rate.rule, per, rate.per_base * grams, None, None, None, None, "quoted", material.quoted_from, "", material.weight_source]
+    charges = float(line.charges + line.tax)
+    return [
+        material.code, material.name, rate.rule, per, rate.per_base * grams, line.list_rate * grams, float(line.goods), charges,
+        charges / float(line.landed) if line.landed else 0.0, line.line.paper, line.line.date, line.line.source or str(line.line.where), material.weight_source,
+    ]  # fmt: skip
+
+
+# ------------------------------------------------------------------- trace
+
+
+def traced(priced: Priced) -> list[str]:
+    """The products the trace tab shows: those named in the settings, else all while there are few enough."""
+    wanted = priced.book.settings.trace.strip()
+    if wanted and wanted.casefold() != "all":
+        return [code for code in (w.strip() for w in wanted.replace(";", ",").split(",")) if code in priced.costs]
+    codes = list(priced.costs)
+    return codes if wanted or len(codes) <= TRACE_ALL else codes[:1]
+
+
+def trace_tab(priced: Priced) -> PutTab:
+    """For each traced product its lines of usage x rate with formulas, then their sum beside the tool's figure."""
+    rows: list[list[Cell]] = []
+    for code in traced(priced):
+        first = FIRST + len(rows)
+        lines = trace_lines(priced.usage, priced.rates, code)
+        rows += [_trace_row(priced, code, line, first + i) for i, line in enumerate(lines)]
+        rows.append(_trace_total(priced, code, first, len(rows) + FIRST))
+    left = len(priced.costs) - len(traced(priced))
+    more = f" {left} more products: name them under 'Cost trace shows' on the Start tab." if left else ""
+    return _put(TRACE, "Usage x rate, line by line; a recalculation gives the tool's own figure." + more, rows)
+
+
+def _trace_row(priced: Priced, code: str, line: TraceLine, row: int) -> list[Cell]:
+    source = line.source.line.line if line.source and line.source.line else None
+    unit, size = ("oz", OUNCE_G) if line.unit == "g" and priced.book.settings.measures == "US customary" else (line.unit, 1.0)
+    usage, rate = _rounded_off(line.usage / size), _rounded_off(line.rate * size)
+    assert isinstance(usage, float) and isinstance(rate, float)
+    product = Formula(f"{address(row, TRACE.index('usage'))}*{address(row, TRACE.index('rate'))}", usage * rate)
+    paper = source.paper if source else ("quoted" if line.source else "Pay tab" if line.category == "labour" else "Start tab")
+    cells = _cells(TRACE.columns, [code, line.category, line.name, usage, unit, rate, product, paper, source.date if source else None,
+                                   (source.source or str(source.where)) if source else "", None])  # fmt: skip
+    if source:
+        cells[TRACE.index("row")] = replace(cells[TRACE.index("row")], link=source.where, style="link")
+    return cells
+
+
+def _trace_total(priced: Priced, code: str, first: int, row: int) -> list[Cell]:
+    cost, place = priced.costs[code].unit_cost, TRACE.index("cost")
+    total = Formula(f"SUM({address(first, place)}:{address(row - 1, place)})", cost)
+    values: list[Value | Formula] = [code, "unit cost", priced.book.products[code].name, None, "", None, total, "", None, "", cost]
+    return [Cell(_rounded_off(v), f"total {c.kind}") for c, v in zip(TRACE.columns, values, strict=True)]
+
+
+# ------------------------------------------------------------------- findings, review
+
+
+def findings_tab(findings: Sequence[Finding]) -> PutTab:
+    """A row per finding, the gravest first, each a link to its cell; a green line where there is none."""
+    order = {level: i for i, level in enumerate(LEVELS)}
+    rows = []
+    for f in sorted(findings, key=lambda f: order[f.level]):
+        where = Cell(str(f.where or ""), "link" if f.where else "tool text", f.where)
+        rows.append([Cell(f.level, f"level {f.level}"), Cell(_sentence(f), "tool wrapped"), where, Cell(f.do, "tool wrapped"), Cell(", ".join(f.about), "tool wrapped")])
+    if not rows:
+        rows = [[Cell("fine", "good"), Cell("Nothing to look at: every product has a price and no check found anything.", "good"), *[Cell(None, "good")] * 3]]
+    return _put(FINDINGS, "stop: no price comes out of it. ask: priced on the reading stated. warn: priced, look at it. note: to know. " + layout.NOTICE, rows)
+
+
+def findings_now(snapshot: Snapshot) -> list[Finding]:
+    """The findings the tab holds from the run before."""
+    grid = snapshot.grid(FINDINGS.name)
+    table = find_table(grid, [replace(c, needed=c.key in ("level", "sentence")) for c in FINDINGS.columns]) if grid else None
+    if grid is None or table is None:
+        return []
+    found = []
+    for index in range(table.heading_row + 1, len(grid.rows)):
+        text = {k: plain_text(grid.value(index, p)) for k, p in table.columns.items()}
+        tab, _, cell = text["where"].partition("!")
+        if text["level"] in LEVELS:
+            found.append(Finding(text["level"], "", text["sentence"], Where(tab, cell) if tab else None, text["do"]))
+    return found
+
+
+def _sentence(finding: Finding) -> str:
+    return finding.sentence[:1].upper() + finding.sentence[1:]
+
+
+def review_tab(rows: Sequence[Mapping[str, Value]]) -> PutTab:
+    """The lines of papers that were not posted, each with the reason."""
+    body = [_cells(REVIEW.columns, [row.get(c.key) for c in REVIEW.columns]) for row in rows]
+    for cells in body:
+        cells[-1] = replace(cells[-1], style="tool wrapped")
+    if not body:
+        body = [[Cell("nothing waits here", "good"), *[Cell(None, "good")] * (len(REVIEW.columns) - 1)]]
+    return _put(REVIEW, "Lines that were not posted, and why. Mend the paper or the book and post the file again.", body)
+
+
+def review_rows(snapshot: Snapshot) -> list[dict[str, Value]]:
+    """The rows now on the review tab, by column key."""
+    grid = snapshot.grid(REVIEW.name)
+    table = find_table(grid, [replace(c, needed=c.key in ("file", "reason")) for c in REVIEW.columns]) if grid else None
+    if grid is None or table is None:
+        return []
+    rows = [{k: grid.value(i, p) for k, p in table.columns.items()} for i in range(table.heading_row + 1, len(grid.rows))]
+    return [row for row in rows if row.get("reason")]

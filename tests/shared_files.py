@@ -1,0 +1,29 @@
+"""Where the tests find the material that lives beside the project: expected tables, published values, e-invoices.
+
+It is looked for in the folder named by COSTBOOK_SHARED, else in a folder `shared` beside the checkout. Where it is not
+there a test skips and says so; the project itself never needs it.
+"""
+
+from __future__ import annotations
+
+import csv
+import os
+from pathlib import Path
+
+import pytest
+
+FOLDER = Path(os.environ.get("COSTBOOK_SHARED") or Path(__file__).resolve().parents[2] / "shared")
+
+
+def shared(name: str) -> Path:
+    """The path of one shared file or folder; skips the calling test where it is missing."""
+    path = FOLDER / name
+    if not path.exists():
+        pytest.skip(f"the shared material is not beside this checkout ({name})")
+    return path
+
+
+def rows(name: str) -> list[dict[str, str]]:
+    """The rows of a shared csv table by heading."""
+    with shared(name).open(newline="", encoding="utf-8") as handle:
+        return list(csv.DictReader(handle))
