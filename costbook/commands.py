@@ -329,15 +329,15 @@ class _Clerk:
 # ------------------------------------------------------------------ new books
 
 
-def blank(path: Path) -> None:
-    """Makes a blank workbook that teaches what to type where.
+def blank(path: Path, paper_date: date | None = None) -> None:
+    """Makes a blank workbook that teaches what to type where; its example paper is of `paper_date`, else of today.
 
     Raises:
         WriteRefused: something of that name is there already.
     """
     from costbook.demo.workshop import blank_tabs
 
-    create(path, Edits(tabs=tuple(blank_tabs())))
+    create(path, Edits(tabs=tuple(blank_tabs(paper_date or date.today()))))
 
 
 def demo(folder: Path, tell: Tell = _quiet) -> tuple[list[PostedPaper], Outcome]:

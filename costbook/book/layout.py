@@ -47,6 +47,7 @@ STYLES: dict[str, Style] = {
     "title": Style(bold=True, size=14),
     "hint": Style(italic=True, ink="grey"),
     "wrapped": Style(wrap=True),
+    "small print": Style(italic=True, ink="grey", wrap=True, size=9),
     "label": Style(bold=True),
     "heading": Style(bold=True, fill="heading", wrap=True, line=True, align="center"),
     "tool heading": Style(bold=True, fill="tool heading", wrap=True, line=True, align="center"),

@@ -87,7 +87,7 @@ def rebuilt(data: bytes | None, edits: Edits, name: str) -> bytes:
             book.save(out)
         except (ValueError, TypeError, KeyError, AttributeError, IndexError, SyntaxError) as error:
             raise WriteRefused(
-                f"{name} cannot be saved: its contents could not be written anew ({' '.join(str(error).split()[:12])}).",
+                f"{name} cannot be saved: its contents cannot be written anew ({' '.join(str(error).split()[:12])}).",
                 do="Save it once in your spreadsheet program and try again.",
             ) from error
     return out.getvalue()

@@ -122,7 +122,7 @@ def _blanks_end(text: str, place: int) -> int:
 
 def _root(data: bytes, source: str) -> Any:
     """The root element, read without a DOCTYPE, an entity, a network or a huge tree."""
-    from lxml import etree  # type: ignore[import-untyped]
+    from lxml import etree
 
     if len(data) > LARGEST_BYTES:
         raise InvoiceError(f"the file is larger than {LARGEST_BYTES // 1_000_000} MB; an e-invoice is not.", source)
@@ -319,6 +319,7 @@ def _ubl_line(node: _Node, parent: str, group: bool) -> InvoiceLine:
         kind="goods",
         item_code=node.text("cac:Item/cac:SellersItemIdentification/cbc:ID"),  # BT-155
         name=node.text("cac:Item/cbc:Name", "cac:Item/cbc:Description"),  # BT-153, BT-154
+        # quantities and amounts keep the sign they are written with, on a credit note too: checks.sign turns it round
         quantity=_needed(node, node.number("cbc:InvoicedQuantity", "cbc:CreditedQuantity"), "quantity"),  # BT-129
         unit=quantity.attribute("unitCode") if quantity else "",  # BT-130
         price=node.number("cac:Price/cbc:PriceAmount"),  # BT-146
@@ -482,7 +483,7 @@ def _cii_line(node: _Node) -> InvoiceLine:
         for found in node.all(product + "ram:ApplicableProductCharacteristic")  # BG-32
     }
     amount = node.number(settled + "ram:SpecifiedTradeSettlementLineMonetarySummation/ram:LineTotalAmount")  # BT-131
-    count = node.number("ram:SpecifiedLineTradeDelivery/ram:BilledQuantity")  # BT-129
+    count = node.number("ram:SpecifiedLineTradeDelivery/ram:BilledQuantity")  # BT-129, sign as written (checks.sign)
     line = InvoiceLine(
         line_id=node.text(document + "ram:LineID") or node.place,  # BT-126
         kind="goods",

@@ -297,7 +297,11 @@ def findings_tab(findings: Sequence[Finding]) -> PutTab:
         rows.append([Cell(f.level, f"level {f.level}"), Cell(_sentence(f), "tool wrapped"), where, Cell(f.do, "tool wrapped"), Cell(", ".join(f.about), "tool wrapped")])
     if not rows:
         rows = [[Cell("fine", "good"), Cell("Nothing to look at: every product has a price and no check found anything.", "good"), *[Cell(None, "good")] * 3]]
-    return _put(FINDINGS, "stop: no price comes out of it. ask: priced on the reading stated. warn: priced, look at it. note: to know. " + layout.NOTICE, rows)
+    return _put(FINDINGS, "stop: no price comes out of it. ask: priced on the reading stated. warn: priced, look at it. note: to know.", [*rows, _notice()])
+
+
+def _notice() -> list[Cell]:
+    return [Cell(None, "plain"), Cell(layout.NOTICE, "small print"), *[Cell(None, "plain")] * 3]
 
 
 def findings_now(snapshot: Snapshot) -> list[Finding]:
