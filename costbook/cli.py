@@ -22,10 +22,14 @@ SHOWN_FINDINGS = 40
 
 def parser() -> argparse.ArgumentParser:
     """The commands and options."""
-    top = argparse.ArgumentParser(prog=NAME, description="Unit costs, margins and price tiers, from your own workbook and your suppliers' papers.")
+    top = argparse.ArgumentParser(
+        prog=NAME, description="Unit costs, margins and price tiers, from your own workbook and your suppliers' papers."
+    )
     asked = top.add_subparsers(dest="command", metavar="COMMAND", required=True)
     one = asked.add_parser("demo", help="make the demo workbook with its sample papers, post them and price it")
-    one.add_argument("folder", nargs="?", type=Path, default=Path("costbook-demo"), help="where to (default: costbook-demo)")
+    one.add_argument(
+        "folder", nargs="?", type=Path, default=Path("costbook-demo"), help="where to (default: costbook-demo)"
+    )
     one = asked.add_parser("blank", help="make a blank workbook that says what to type where")
     one.add_argument("book", type=Path, help="the file to make, such as workshop.xlsx")
     one = asked.add_parser("price", help="work out costs and prices and write them into the workbook")
@@ -34,7 +38,9 @@ def parser() -> argparse.ArgumentParser:
     one = asked.add_parser("explain", help="show where a product's unit cost comes from, down to the paper and its row")
     one.add_argument("book", type=Path)
     one.add_argument("product", help="its code or name")
-    one.add_argument("--batches", type=float, metavar="N", help="also the unit cost when a batch is made N times as large")
+    one.add_argument(
+        "--batches", type=float, metavar="N", help="also the unit cost when a batch is made N times as large"
+    )
     one.add_argument("--json", action="store_true", help="print it as JSON")
     one = asked.add_parser("post", help="post supplier papers (CSV, XLSX, XML e-invoices) into the workbook")
     one.add_argument("book", type=Path)
@@ -92,7 +98,13 @@ def _explain(asked: argparse.Namespace) -> int:
 
     priced, node, larger = commands.explain(asked.book, asked.product, asked.batches)
     if asked.json:
-        print(json.dumps(explained(node) | ({"batches": asked.batches, "cost_at": larger} if larger is not None else {}), indent=1, ensure_ascii=False))
+        print(
+            json.dumps(
+                explained(node) | ({"batches": asked.batches, "cost_at": larger} if larger is not None else {}),
+                indent=1,
+                ensure_ascii=False,
+            )
+        )
         return DONE
     for line in explanation_lines(node, priced.book.settings.currency):
         print(line)
@@ -123,7 +135,9 @@ def _print_posted(posted: Sequence[commands.PostedPaper]) -> None:
 def _print_outcome(outcome: commands.Outcome) -> int:
     priced = outcome.priced
     wholesale, retail = _shown_channels(outcome)
-    print(f"{'Code':<6} {'Product':<36} {'Unit cost':>9}  {'Wholesale':>9} {'Margin':>7} {'Proposed':>9}  {'Retail':>8} {'Kept':>7} {'Proposed':>9}")
+    print(
+        f"{'Code':<6} {'Product':<36} {'Unit cost':>9}  {'Wholesale':>9} {'Margin':>7} {'Proposed':>9}  {'Retail':>8} {'Kept':>7} {'Proposed':>9}"
+    )
     for code, cost in priced.costs.items():
         tier = {t.channel: t for t in priced.tiers if t.product == code}
         whole, shop = tier.get(wholesale), tier.get(retail)

@@ -153,7 +153,9 @@ def _last_run(snapshot: Snapshot, on: date) -> Iterable[SetCell]:
                 return
 
 
-def explain(path: Path, product: str, batches: float | None = None, today: date | None = None) -> tuple[Priced, Node, float | None]:
+def explain(
+    path: Path, product: str, batches: float | None = None, today: date | None = None
+) -> tuple[Priced, Node, float | None]:
     """The tree of one product's unit cost down to papers and rows; with `batches`, also its cost in a batch that many times as large.
 
     Raises:
@@ -163,7 +165,11 @@ def explain(path: Path, product: str, batches: float | None = None, today: date 
     code = _product_code(priced.book, product)
     if code not in priced.costs:
         why = next((f for f in found if code in f.about and f.level == "stop"), None)
-        raise InputError(f"{code} has no price: {why.sentence if why else 'see the findings'}", why.where if why else None, why.do if why else "")
+        raise InputError(
+            f"{code} has no price: {why.sentence if why else 'see the findings'}",
+            why.where if why else None,
+            why.do if why else "",
+        )
     if batches is not None and batches <= 0:
         raise InputError(f"a batch cannot be {batches:g} times as large", do="Give a number above 0.")
     node = explanation(priced.usage, priced.rates, code)
@@ -175,7 +181,10 @@ def _product_code(book: Book, wanted: str) -> str:
         if same_name(wanted) in (same_name(code), same_name(product.name)):
             return code
     near = nearest(wanted, [*book.products, *(p.name for p in book.products.values())])
-    raise InputError(f'no product "{wanted}"' + (f"; nearest: {near}" if near else ""), do=f"Codes are {', '.join(list(book.products)[:8])} ...")
+    raise InputError(
+        f'no product "{wanted}"' + (f"; nearest: {near}" if near else ""),
+        do=f"Codes are {', '.join(list(book.products)[:8])} ...",
+    )
 
 
 def frames(path: Path, today: date | None = None) -> dict[str, pandas.DataFrame]:
@@ -242,7 +251,10 @@ def read_paper(path: Path) -> list[Invoice]:
     if ending in WORKBOOKS:
         return tabular.read_grids(_read(path), path.name)
     if ending == ".pdf" or ending in (".png", ".jpg", ".jpeg", ".tif", ".tiff", ".heic"):
-        raise InvoiceError(f"{path.name} is a picture or a PDF, which is not read yet", do="Type its lines on the Purchases tab, or ask the supplier for a list or an e-invoice.")
+        raise InvoiceError(
+            f"{path.name} is a picture or a PDF, which is not read yet",
+            do="Type its lines on the Purchases tab, or ask the supplier for a list or an e-invoice.",
+        )
     try:
         data = path.read_bytes()
     except OSError as error:
@@ -282,35 +294,48 @@ class _Clerk:
             self.results.append(PostedPaper(file.name, invoice.supplier, invoice.number, state, count, why))
 
     def _decide(self, invoice: Invoice) -> tuple[str, str]:
-        from costbook.invoices.checks import identity, problems
+        from costbook.invoices.checks import identity, problems, sign
 
         reasons = problems(invoice)
         if reasons:
             return "to review", "; ".join(reasons)
-        known = standing(self.book, invoice)
+        known = standing(self.book, invoice, sign(invoice))
         key, number = identity(invoice), (same_name(invoice.supplier), same_name(invoice.number), invoice.type_code)
         if known.state == "there" or key in self.taken:
             return "already there", f"in {known.where}" if known.where else f"the same as {self.taken[key]}"
         if known.state == "other" or number in self.taken:
             where = str(known.where) if known.where else self.taken[number]
-            return "to review", f"paper {invoice.number} of {invoice.supplier} is already there with other content ({where})"
+            return (
+                "to review",
+                f"paper {invoice.number} of {invoice.supplier} is already there with other content ({where})",
+            )
         self.taken[key] = self.taken[number] = invoice.source
         return "posted", ""
 
     def _post(self, invoice: Invoice) -> None:
+        from costbook.invoices.checks import sign
         from costbook.invoices.matching import material_of
 
         def name_of(line: InvoiceLine) -> str:
             code = material_of(line, self.book)
             return self.book.materials[code].name if code else ""
 
-        self.rows += purchase_rows(invoice, name_of, self.book.settings.currency)
+        self.rows += purchase_rows(invoice, sign(invoice), name_of, self.book.settings.currency)
         self.suppliers.append(invoice.supplier)
-        self.review = [r for r in self.review if (r.get("supplier"), str(r.get("paper"))) != (invoice.supplier, invoice.number)]
+        self.review = [
+            r for r in self.review if (r.get("supplier"), str(r.get("paper"))) != (invoice.supplier, invoice.number)
+        ]
 
     def _to_review(self, invoice: Invoice, why: str) -> None:
-        head: dict[str, Value] = {"file": invoice.source, "supplier": invoice.supplier, "paper": invoice.number, "date": invoice.issued}
-        self.review = [r for r in self.review if r.get("file") != invoice.source or str(r.get("paper") or "") != invoice.number]
+        head: dict[str, Value] = {
+            "file": invoice.source,
+            "supplier": invoice.supplier,
+            "paper": invoice.number,
+            "date": invoice.issued,
+        }
+        self.review = [
+            r for r in self.review if r.get("file") != invoice.source or str(r.get("paper") or "") != invoice.number
+        ]
         for line in invoice.lines or (None,):
             row = dict(head) | {"reason": why}
             if line is not None:
@@ -320,7 +345,10 @@ class _Clerk:
 
     def edits(self) -> Edits:
         """All that was posted and reviewed, in one step; none where nothing is new."""
-        cells = [*supplier_edits(self.snapshot, self.book, self.suppliers), *(purchase_edits(self.snapshot, self.rows) if self.rows else ())]
+        cells = [
+            *supplier_edits(self.snapshot, self.book, self.suppliers),
+            *(purchase_edits(self.snapshot, self.rows) if self.rows else ()),
+        ]
         review = result_tabs.review_tab(self.review)
         stands = _as_it_stands(self.snapshot, review) or (not self.review and self.snapshot.grid(review.name) is None)
         return Edits(tuple(cells), () if stands else (review,))
@@ -373,4 +401,16 @@ def sample_papers(folder: Path) -> list[Path]:
     return paths
 
 
-__all__ = ["Outcome", "PostedPaper", "blank", "demo", "explain", "frames", "post", "price", "read_paper", "sample_papers", "worked_out"]
+__all__ = [
+    "Outcome",
+    "PostedPaper",
+    "blank",
+    "demo",
+    "explain",
+    "frames",
+    "post",
+    "price",
+    "read_paper",
+    "sample_papers",
+    "worked_out",
+]

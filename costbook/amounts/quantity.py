@@ -34,9 +34,24 @@ from costbook.amounts.weights import (
 from costbook.errors import QuantityError, UnknownUnit, WeightPerVolumeMissing
 
 __all__ = [
-    "DIMENSIONS", "FORMS", "MEASURES", "Amount", "ReferenceWeight", "Unit", "convert", "is_plain_ounce",
-    "nearest_references", "number_text", "rec20_unit", "read_amount", "read_number", "reference_weight",
-    "reference_weights", "reference_weights_for", "same_name", "unit",
+    "DIMENSIONS",
+    "FORMS",
+    "MEASURES",
+    "Amount",
+    "ReferenceWeight",
+    "Unit",
+    "convert",
+    "is_plain_ounce",
+    "nearest_references",
+    "number_text",
+    "read_amount",
+    "read_number",
+    "rec20_unit",
+    "reference_weight",
+    "reference_weights",
+    "reference_weights_for",
+    "same_name",
+    "unit",
 ]  # fmt: skip
 
 MEASURES = ("US customary", "metric", "imperial", "Australian")

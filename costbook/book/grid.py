@@ -119,7 +119,12 @@ class Grid:
 def _alike(one: Value, two: Value) -> bool:
     if one in (None, "") and two in (None, ""):
         return True
-    numbers = isinstance(one, int | float) and isinstance(two, int | float) and not isinstance(one, bool) and not isinstance(two, bool)
+    numbers = (
+        isinstance(one, int | float)
+        and isinstance(two, int | float)
+        and not isinstance(one, bool)
+        and not isinstance(two, bool)
+    )
     return numbers and math.isclose(float(one), float(two), rel_tol=1e-11, abs_tol=1e-12)  # type: ignore[arg-type]
 
 
@@ -190,7 +195,7 @@ class Highlight:
 class Look:
     """How a tab is shown: widths (characters) by column, frozen rows and columns, filter, rules, notes, charts, print.
 
-    `hidden_columns` are the tool's own marks. `landscape` and `fit_width` are for printing; `title_rows` (first, last) are
+    `hidden_columns` are the tool's own marks. `landscape` and `pages_wide` are for printing; `title_rows` (first, last) are
     repeated on each printed page. `colour` is the tab's colour: hers and ours differ.
     """
 
@@ -204,6 +209,7 @@ class Look:
     heights: Mapping[int, float] = field(default_factory=dict)
     hidden_columns: tuple[int, ...] = ()
     landscape: bool = True
+    pages_wide: int = 1
     title_rows: tuple[int, int] | None = None
     colour: str = ""
     print_area: tuple[int, int, int, int] | None = None

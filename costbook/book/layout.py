@@ -34,6 +34,7 @@ class Style:
     fill: str = ""
     wrap: bool = False
     align: str = ""
+    indent: int = 0
     line: bool = False
     locked: bool = True
 
@@ -46,23 +47,22 @@ STYLES: dict[str, Style] = {
     "plain": Style(),
     "title": Style(bold=True, size=14),
     "hint": Style(italic=True, ink="grey"),
-    "wrapped": Style(wrap=True),
+    "wrapped": Style(wrap=True, indent=1),
     "small print": Style(italic=True, ink="grey", wrap=True, size=9),
     "label": Style(bold=True),
     "heading": Style(bold=True, fill="heading", wrap=True, line=True, align="center"),
     "tool heading": Style(bold=True, fill="tool heading", wrap=True, line=True, align="center"),
-    "link": Style(ink="her ink"),
+    "link": Style(ink="her ink", indent=1),
     "mark": Style(size=8, ink="grey"),
-    "total label": Style(bold=True, line=True),
     "good": Style(fill="good", wrap=True),
-    **{f"level {level}": Style(fill=level, bold=True) for level in ("stop", "ask", "warn", "note")},
-    **{f"flag {level}": Style(fill=level) for level in ("stop", "ask", "warn", "note", "good")},
-    **{f"her {kind}": Style(number_format=code, ink="her ink", fill="input", line=True, locked=False)
+    **{f"level {level}": Style(fill=level, bold=True, indent=1) for level in ("stop", "ask", "warn", "note")},
+    **{f"flag {level}": Style(fill=level, indent=1) for level in ("stop", "ask", "warn", "note", "good")},
+    **{f"her {kind}": Style(number_format=code, ink="her ink", fill="input", line=True, locked=False, indent=int(kind == "text"))
        for kind, code in FORMATS.items()},
-    **{f"tool {kind}": Style(number_format=code, ink="tool ink", line=True) for kind, code in FORMATS.items()},
-    **{f"total {kind}": Style(number_format=code, bold=True, line=True) for kind, code in FORMATS.items()},
+    **{f"tool {kind}": Style(number_format=code, ink="tool ink", line=True, indent=int(kind == "text")) for kind, code in FORMATS.items()},
+    **{f"total {kind}": Style(number_format=code, bold=True, line=True, indent=int(kind == "text")) for kind, code in FORMATS.items()},
 }  # fmt: skip
-STYLES["tool wrapped"] = Style(number_format="@", ink="tool ink", line=True, wrap=True)
+STYLES["tool wrapped"] = Style(number_format="@", ink="tool ink", line=True, wrap=True, indent=1)
 
 
 @dataclass(frozen=True, slots=True)

@@ -12,7 +12,7 @@ from datetime import date as Day
 from decimal import Decimal
 
 from costbook.amounts.money import Ending
-from costbook.amounts.quantity import Amount, Unit
+from costbook.amounts.quantity import Amount
 from costbook.errors import Finding, Where
 
 GOODS_KINDS = ("powder", "liquid", "solid fat", "scent", "colour", "other")
@@ -21,6 +21,8 @@ LINE_KINDS = ("goods", "sample", "back-order", "discount", "charge", "tax", "tot
 PAPER_TYPES = ("invoice", "credit note", "correction", "price list")
 RATE_RULES = ("latest", "average", "layers", "quoted")
 BASES = ("weight", "value", "pieces")
+# UNTDID 1001 codes EN 16931 takes for credit notes (code list for BT-3).
+CREDIT_TYPES = frozenset(("81", "83", "261", "262", "296", "308", "381", "396", "420", "458", "532"))
 
 
 @dataclass(frozen=True, slots=True)

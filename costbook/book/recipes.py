@@ -6,17 +6,20 @@ written; `reading.py` turns them into codes once every tab is read.
 
 from __future__ import annotations
 
+import re
 from collections.abc import Iterable, Mapping, Sequence
+from dataclasses import replace
 from decimal import Decimal
 
 from costbook.amounts.quantity import same_name
 from costbook.book.grid import Grid, Value
 from costbook.book.layout import RECIPE_COLUMNS, RECIPE_LABELS
-from costbook.book.model import Recipe, RecipeLine
-from costbook.book.table import Notes, Row, match_headings
+from costbook.book.model import Material, Recipe, RecipeLine
+from costbook.book.table import Notes, Row, match_headings, unknown
 from costbook.errors import Where
 
 LABEL_ROWS = 12
+SLOT = re.compile(r"\(\s*(?:the\s+)?([^()]+?)(?:\s+of the piece)?\s*\)$", re.IGNORECASE)
 NEEDED = {c.key for c in RECIPE_COLUMNS if c.needed}
 
 
@@ -26,14 +29,24 @@ def read_recipes(grids: Sequence[Grid], notes: Notes) -> dict[str, Recipe]:
     for grid in grids:
         for recipe in _cards(grid, notes):
             if recipe.code in recipes:
-                notes.add("ask", "twice", f'the recipe "{recipe.code}" stands twice; the first is used', recipe.where, "Give each its own code.")
+                notes.add(
+                    "ask",
+                    "twice",
+                    f'the recipe "{recipe.code}" stands twice; the first is used',
+                    recipe.where,
+                    "Give each its own code.",
+                )
             else:
                 recipes[recipe.code] = recipe
     return recipes
 
 
 def _cards(grid: Grid, notes: Notes) -> Iterable[Recipe]:
-    heads = [(i, found) for i, cells in enumerate(grid.rows) if NEEDED <= (found := match_headings(cells, RECIPE_COLUMNS)).keys()]
+    heads = [
+        (i, found)
+        for i, cells in enumerate(grid.rows)
+        if (found := match_headings(cells, RECIPE_COLUMNS)).keys() >= NEEDED
+    ]
     starts = [head for head, _ in heads[1:]] + [len(grid.rows) + LABEL_ROWS]
     previous = -1
     for (head, columns), following in zip(heads, starts, strict=True):
@@ -73,20 +86,28 @@ def _cell(cells: Sequence[Value], place: int) -> Value:
     return cells[place] if place < len(cells) else None
 
 
-def _card(grid: Grid, head: int, end: int, columns: Mapping[str, int], labels: Mapping[str, Row], notes: Notes) -> Recipe:
+def _card(
+    grid: Grid, head: int, end: int, columns: Mapping[str, int], labels: Mapping[str, Row], notes: Notes
+) -> Recipe:
     before = len(notes.found)
     name = labels["name"].text("value") if "name" in labels else ""
     code = labels["code"].text("value") if "code" in labels else ""
     where = labels["name"].where("value") if "name" in labels else grid.where(head, 0)
     loss = labels["loss"].fraction("value") if "loss" in labels else None
     if loss is not None and not 0 <= loss < 1:
-        labels["loss"].bad("value", f"bench loss is a share between 0 and 100 %; the cell holds {loss}", "Type it as 2 %.")
+        labels["loss"].bad(
+            "value", f"bench loss is a share between 0 and 100 %; the cell holds {loss}", "Type it as 2 %."
+        )
     pieces = _pieces(labels.get("makes"))
     lines = tuple(line for index in range(head + 1, end) for line in _line(Row(grid, index, dict(columns), notes)))
     if not lines:
-        notes.add("stop", "empty-recipe", f'the recipe "{name or grid.name}" has no lines', where, "Write what goes in.")
+        notes.add(
+            "stop", "empty-recipe", f'the recipe "{name or grid.name}" has no lines', where, "Write what goes in."
+        )
     stops = tuple(f.sentence for f in notes.found[before:] if f.level == "stop")
-    return Recipe(code or name or grid.name, name or grid.name, pieces, None if loss is None else float(loss), lines, where, stops)
+    return Recipe(
+        code or name or grid.name, name or grid.name, pieces, None if loss is None else float(loss), lines, where, stops
+    )
 
 
 def _pieces(row: Row | None) -> Decimal | None:
@@ -95,7 +116,11 @@ def _pieces(row: Row | None) -> Decimal | None:
     if row is None or amount is None:
         return None
     if amount.unit is not None and amount.unit.dimension != "count":
-        row.bad("value", f'"{amount.text}" is not a number of pieces', "Leave it empty where the batch is weighed; else type 24 pieces.")
+        row.bad(
+            "value",
+            f'"{amount.text}" is not a number of pieces',
+            "Leave it empty where the batch is weighed; else type 24 pieces.",
+        )
         return None
     count = Decimal(amount.usual.numerator) / Decimal(amount.usual.denominator)
     if count <= 0:
@@ -119,7 +144,9 @@ def _line(row: Row) -> Iterable[RecipeLine]:
     if amount.unit is None and not amount.percent:
         row.bad("unit", f"no unit for {amount.text} of {written}", "Pick one, such as oz or cup.")
         return
-    yield RecipeLine((written,), False, "", amount, _when(row), row.yes("dries_off", False) or False, row.text("note"), _place(row))
+    yield RecipeLine(
+        (written,), False, "", amount, _when(row), row.yes("dries_off", False) or False, row.text("note"), _place(row)
+    )
 
 
 def _when(row: Row) -> str:
@@ -137,3 +164,36 @@ def _when(row: Row) -> str:
 
 def _place(row: Row) -> Where:
     return row.where("material")
+
+
+def resolved_recipes(
+    recipes: Mapping[str, Recipe], materials: Mapping[str, Material], names: Mapping[str, str], notes: Notes
+) -> dict[str, Recipe]:
+    """The recipes with every line's written name turned into codes or a slot; an unknown name stops its recipe."""
+    known = [m.name for m in materials.values()] + [r.name for r in recipes.values()]
+    done = {}
+    for recipe in recipes.values():
+        lines, stops = [], list(recipe.stopped)
+        for line in recipe.lines:
+            written = line.choices[0]
+            slot = SLOT.match(written)
+            codes = () if slot else _choices(written, names)
+            for name in (w for w, code in codes if not code):
+                sentence = unknown("material or recipe", name, known)
+                notes.add("stop", "unknown-name", sentence, line.where, "Write one of your materials or recipes.")
+                stops.append(sentence)
+            found = tuple(code for _, code in codes if code)
+            lines.append(replace(line, choices=found, recipe=bool(found) and found[0] in recipes and found[0] not in materials,
+                                 slot=same_name(slot[1]) if slot else ""))  # fmt: skip
+        done[recipe.code] = replace(recipe, lines=tuple(lines), stopped=tuple(stops))
+    return done
+
+
+def _choices(written: str, names: Mapping[str, str]) -> tuple[tuple[str, str], ...]:
+    """(what is written, its code or '') of each alternative of a line."""
+    whole = names.get(same_name(written), "")
+    if whole:
+        return ((written, whole),)
+    listed = re.sub(r"^one of\s*:?\s*", "", written, flags=re.IGNORECASE)
+    parts = [p.strip() for p in listed.split("/") if p.strip()] or [written]
+    return tuple((p, names.get(same_name(p), "")) for p in parts)

@@ -22,6 +22,8 @@ LABEL_WIDTH = 12.0
 WIDEST = 62.0
 # What an upright page takes beside each other without being made much smaller, in characters.
 UPRIGHT = 95.0
+# A tab wider than this would print too small to read on one page.
+VERY_WIDE = 260.0
 
 RECIPE_HINT = (
     "A block is a recipe, its lines in order of adding. Makes: pieces, where a batch yields pieces; empty = by weight."
@@ -57,7 +59,8 @@ def table_tab(tab: Tab, rows: Sequence[Mapping[str, Value]], *, spare: int = 0) 
     top = [(Cell(tab.name, "title"),), (Cell(f"A row is {tab.row_is}", "hint"),), _headings(tab.columns)]
     look = layout.plain_look(tab, len(rows) + spare)
     widths = _widths(tab.columns, rows)
-    look = replace(look, widths=widths, landscape=sum(widths.values()) > UPRIGHT)
+    wide = sum(widths.values())
+    look = replace(look, widths=widths, landscape=wide > UPRIGHT, pages_wide=2 if wide > VERY_WIDE else 1)
     return PutTab(tab.name, (*top, *body), look)
 
 
@@ -101,7 +104,7 @@ def start_tab(title: str, settings: Mapping[str, Value], intro: Sequence[str]) -
     for setting in layout.SETTINGS:
         rows.append(_setting_line(setting, settings.get(setting.key)))
     rules = [rule for i, setting in enumerate(layout.SETTINGS) for rule in _setting_rules(setting, top + 1 + i)]
-    rows.append((Cell("Last run", "label"), Cell(None, "tool text"), Cell("Written by the tool.", "wrapped")))
+    rows.append((Cell(layout.LAST_RUN, "label"), Cell(None, "tool date"), Cell("Written by the tool.", "wrapped")))
     rows += [(), (EMPTY, EMPTY, Cell("Please mind", "label")), (EMPTY, EMPTY, Cell(layout.NOTICE, "wrapped"))]
     look = Look(
         widths={0: 34.0, 1: 42.0, 2: 76.0},

@@ -27,6 +27,12 @@ def nearest(name: str, names: Iterable[str]) -> str:
     return next((n for n in names if close and same_name(n) == close[0]), "")
 
 
+def unknown(what: str, name: str, names: Iterable[str]) -> str:
+    """The sentence that something of that name is not there, with the nearest name that is."""
+    near = nearest(name, names)
+    return f'no {what} "{name}"' + (f"; nearest: {near}" if near else "")
+
+
 def plain_text(value: Value) -> str:
     """A cell as text, edge blanks off; whole numbers without a decimal point; '' for an empty cell."""
     if value is None:
@@ -44,7 +50,9 @@ class Notes:
     measures: str = "US customary"
     found: list[Finding] = field(default_factory=list)
 
-    def add(self, level: str, check: str, sentence: str, where: Where | None, do: str = "", about: Sequence[str] = ()) -> None:
+    def add(
+        self, level: str, check: str, sentence: str, where: Where | None, do: str = "", about: Sequence[str] = ()
+    ) -> None:
         """Note one finding."""
         self.found.append(Finding(level, check, sentence, where, do, tuple(about)))
 
@@ -102,7 +110,13 @@ class Row:
         except QuantityError:
             self.bad(key, f'a number belongs here; the cell holds the text "{found}"', "Type the number.")
             return None
-        self.bad(key, f'the number is typed as text "{found}"; read as {number}', "Type it as a number.", "warn", "number-as-text")
+        self.bad(
+            key,
+            f'the number is typed as text "{found}"; read as {number}',
+            "Type it as a number.",
+            "warn",
+            "number-as-text",
+        )
         return number
 
     def fraction(self, key: str) -> Decimal | None:
@@ -116,7 +130,13 @@ class Row:
                 return None
         number = self.number(key)
         if number is not None and number >= 1:
-            self.bad(key, f"{plain_text(found)} read as {plain_text(found)} %", "Type it with the percent sign.", "ask", "percent")
+            self.bad(
+                key,
+                f"{plain_text(found)} read as {plain_text(found)} %",
+                "Type it with the percent sign.",
+                "ask",
+                "percent",
+            )
             return number / 100
         return number
 
@@ -128,9 +148,15 @@ class Row:
         try:
             day = date.fromisoformat(str(found).strip())
         except ValueError:
-            self.bad(key, f'a date belongs here; the cell holds "{plain_text(found)}"', "Type it as a date, such as 2026-10-26.")
+            self.bad(
+                key,
+                f'a date belongs here; the cell holds "{plain_text(found)}"',
+                "Type it as a date, such as 2026-10-26.",
+            )
             return None
-        self.bad(key, f'the date is typed as text "{found}"; read as {day}', "Type it as a date.", "warn", "date-as-text")
+        self.bad(
+            key, f'the date is typed as text "{found}"; read as {day}', "Type it as a date.", "warn", "date-as-text"
+        )
         return day
 
     def amount(self, key: str, unit_key: str = "") -> Amount | None:
@@ -163,7 +189,13 @@ class Row:
             return empty
         if found in allowed:
             return found
-        self.bad(key, f'"{self.text(key)}" is not known here; read as {empty or "empty"}', f"Use one of: {', '.join(allowed)}.", "ask", "unknown-word")
+        self.bad(
+            key,
+            f'"{self.text(key)}" is not known here; read as {empty or "empty"}',
+            f"Use one of: {', '.join(allowed)}.",
+            "ask",
+            "unknown-word",
+        )
         return empty
 
 
@@ -188,7 +220,10 @@ class Table:
 def match_headings(cells: Sequence[Value], columns: Sequence[Column]) -> dict[str, int]:
     """Where each declared column stands in a row of headings: key -> place; the declared word before a synonym, the first of two alike."""
     found: dict[str, int] = {}
-    for names in ({same_name(c.heading): c.key for c in columns}, {same_name(h): c.key for c in columns for h in c.synonyms}):
+    for names in (
+        {same_name(c.heading): c.key for c in columns},
+        {same_name(h): c.key for c in columns for h in c.synonyms},
+    ):
         for place, cell in enumerate(cells):
             if isinstance(cell, str) and same_name(cell) in names and place not in found.values():
                 found.setdefault(names[same_name(cell)], place)

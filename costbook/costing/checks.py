@@ -65,8 +65,16 @@ def liquid_in_ounces(p: Priced) -> Iterable[Finding]:
 def pack_units(p: Priced) -> Iterable[Finding]:
     """The same material in packs of weight and of volume."""
     for material in p.book.materials.values():
-        packs = [(line.pack, line.where) for line in p.book.purchases if line.material == material.code and line.pack and counts(line)]
-        packs += [(q, material.places.get(k, material.where)) for q, k in ((material.usual_pack, "usual_pack"), (material.quoted_pack, "quoted_pack")) if q]
+        packs = [
+            (line.pack, line.where)
+            for line in p.book.purchases
+            if line.material == material.code and line.pack and counts(line)
+        ]
+        packs += [
+            (q, material.places.get(k, material.where))
+            for q, k in ((material.usual_pack, "usual_pack"), (material.quoted_pack, "quoted_pack"))
+            if q
+        ]
         by_dimension: dict[str, tuple[Amount, Where]] = {}
         for pack, where in packs:
             if pack.unit and pack.unit.dimension in ("mass", "volume"):
@@ -87,7 +95,7 @@ def _as_weight(volume: Amount, mass: Amount, material: Material) -> str:
 
 
 def open_amounts(p: Priced) -> Iterable[Finding]:
-    """"up to" without a usual amount, and optional lines, which are always counted."""
+    """ "up to" without a usual amount, and optional lines, which are always counted."""
     for recipe in p.book.recipes.values():
         for line in recipe.lines:
             if line.amount.is_range and not line.amount.usual_given:
@@ -95,12 +103,24 @@ def open_amounts(p: Priced) -> Iterable[Finding]:
                 yield Finding("ask", "no-usual", f"{recipe.code} {recipe.name}: \"{line.amount.text}\" has no usual amount; priced at {taken:g}", line.where,
                               "Write it as: up to 3 (usual 2).")  # fmt: skip
             if line.when == "optional":
-                yield Finding("ask", "optional", f"{recipe.code} {recipe.name}: an optional line is always counted", line.where, "Take it out, or write if colour / if scent under When.")
+                yield Finding(
+                    "ask",
+                    "optional",
+                    f"{recipe.code} {recipe.name}: an optional line is always counted",
+                    line.where,
+                    "Take it out, or write if colour / if scent under When.",
+                )
 
 
 def from_memory(p: Priced) -> Iterable[Finding]:
     """Weights per volume from the reference table that price something."""
-    measured = {code for recipe in p.book.recipes.values() for line in recipe.lines if line.amount.unit and line.amount.unit.dimension == "volume" for code in line.choices}
+    measured = {
+        code
+        for recipe in p.book.recipes.values()
+        for line in recipe.lines
+        if line.amount.unit and line.amount.unit.dimension == "volume"
+        for code in line.choices
+    }
     for material in p.book.materials.values():
         if material.code in measured and material.weight_source.startswith("reference table"):
             memory = "from memory" in material.weight_source
@@ -114,7 +134,12 @@ def from_memory(p: Priced) -> Iterable[Finding]:
 def paper_totals(p: Priced) -> Iterable[Finding]:
     """A paper whose lines do not meet its total, and a line whose packs do not meet its amount."""
     for line in p.book.purchases:
-        if line.kind == "goods" and line.pack_price is not None and line.packs and abs(line.packs * line.pack_price - line.amount) > HALF_CENT:
+        if (
+            line.kind == "goods"
+            and line.pack_price is not None
+            and line.packs
+            and abs(line.packs * line.pack_price - line.amount) > HALF_CENT
+        ):
             yield Finding("ask", "line-amount", f"paper {line.paper}: {line.packs.normalize():f} x {line.pack_price} is {line.packs * line.pack_price}, the line says {line.amount}; "
                           "the amount is used", line.where, "Look at the paper.")  # fmt: skip
     for sums in papers(p.book):
@@ -131,10 +156,22 @@ def old_prices(p: Priced) -> Iterable[Finding]:
         line = rate.line
         if code in used and line and line.line.date and (p.on - line.line.date).days > p.book.settings.old_after_days:
             name = p.book.materials[code].name
-            yield Finding("warn", "old-price", f"{name}: price of {line.line.date} is older than {p.book.settings.old_after_days} days", line.line.where, "Ask for today's price.")
+            yield Finding(
+                "warn",
+                "old-price",
+                f"{name}: price of {line.line.date} is older than {p.book.settings.old_after_days} days",
+                line.line.where,
+                "Ask for today's price.",
+            )
     for line in p.rates.landed:
         if line.counted and line.line.date and line.line.date > p.on:
-            yield Finding("warn", "later-paper", f"paper {line.line.paper} is dated {line.line.date}, after the book date {p.on}; not used yet", line.line.where, "Move the book date, or mend the date.")
+            yield Finding(
+                "warn",
+                "later-paper",
+                f"paper {line.line.paper} is dated {line.line.date}, after the book date {p.on}; not used yet",
+                line.line.where,
+                "Move the book date, or mend the date.",
+            )
 
 
 def jumps(p: Priced) -> Iterable[Finding]:
@@ -151,7 +188,13 @@ def jumps(p: Priced) -> Iterable[Finding]:
         name = p.book.materials[code].name
         change = last.rate / before.rate - 1 if before.rate else 0.0
         if abs(change) > p.book.settings.jump_fraction:
-            yield Finding("warn", "price-jump", f"{name}: {'up' if change > 0 else 'down'} {abs(change):.1%} landed since paper {before.line.paper}", last.line.where, "See that pack and price are right.")
+            yield Finding(
+                "warn",
+                "price-jump",
+                f"{name}: {'up' if change > 0 else 'down'} {abs(change):.1%} landed since paper {before.line.paper}",
+                last.line.where,
+                "See that pack and price are right.",
+            )
         packs = [x.base / float(x.line.packs) for x in (before, last)]
         if before.line.pack_price == last.line.pack_price is not None and packs[1] < packs[0] * (1 - 1e-9):
             yield Finding("warn", "pack-shrank", f"{name}: same price, smaller pack: {before.line.pack.text if before.line.pack else ''} before, "
@@ -165,7 +208,13 @@ def unknown_lines(p: Priced) -> Iterable[Finding]:
             yield Finding("ask", "unmatched", f"paper {line.paper}: \"{line.description or line.item_code}\" is no material of yours yet, so it makes no price", line.where,
                           "Pick the material in that row, or add its item code on the Materials tab.")  # fmt: skip
         elif line.kind == "goods" and line.material and line.paper_type == "invoice" and line.amount == 0:
-            yield Finding("ask", "price-zero", f"paper {line.paper}: a price of zero for {p.book.materials[line.material].name} is not counted", line.where, "Type the price, or mark the line as a sample.")
+            yield Finding(
+                "ask",
+                "price-zero",
+                f"paper {line.paper}: a price of zero for {p.book.materials[line.material].name} is not counted",
+                line.where,
+                "Type the price, or mark the line as a sample.",
+            )
 
 
 def best_before(p: Priced) -> Iterable[Finding]:
@@ -189,8 +238,16 @@ def acid_last(p: Priced) -> Iterable[Finding]:
     for recipe in p.book.recipes.values():
         for place, line in enumerate(recipe.lines[:-1]):
             material = p.book.materials.get(line.choices[0]) if line.choices else None
-            wet = [x for x in recipe.lines[place + 1 :] if _wet(x.slot, p.book.materials.get(x.choices[0]) if x.choices else None)]
-            if material and wet and (any(a in same_name(material.name) for a in ACIDS) or "add last" in same_name(material.cautions)):
+            wet = [
+                x
+                for x in recipe.lines[place + 1 :]
+                if _wet(x.slot, p.book.materials.get(x.choices[0]) if x.choices else None)
+            ]
+            if (
+                material
+                and wet
+                and (any(a in same_name(material.name) for a in ACIDS) or "add last" in same_name(material.cautions))
+            ):
                 what = "the scent" if any(x.slot == "scent" for x in wet) else "the wet lines"
                 yield Finding("warn", "acid-order", f"{recipe.code} {recipe.name}: {material.name} before {what} is mixed in: caution", line.where,
                               "Acid last, and the bowl dry. The supplier's safety data sheet comes first.")  # fmt: skip
@@ -205,29 +262,56 @@ def cautions(p: Priced) -> Iterable[Finding]:
     nuts: dict[str, list[str]] = {}
     for material in p.book.materials.values():
         words = same_name(f"{material.name} {material.cautions}")
-        if "slsa" in words or "foaming" in words or "surfactant" in words:
-            if not material.cautions:
-                yield Finding("warn", "no-caution", f"{material.name} foams and has no caution", material.where, "Dust mask and eye protection; the supplier's safety data sheet comes first.")
+        if not material.cautions and any(word in words for word in ("slsa", "foaming", "surfactant")):
+            sentence = f"{material.name} foams and has no caution"
+            do = "Dust mask and eye protection; the supplier's safety data sheet comes first."
+            yield Finding("warn", "no-caution", sentence, material.where, do)
         for word in ("nut", "oat"):
             if word in words.replace(";", " ").split():
                 nuts.setdefault(word, []).append(material.name)
     if nuts:
         said = "; ".join(f"{word}: {', '.join(names)}" for word, names in nuts.items())
-        yield Finding("note", "allergen", f"nut and oat materials in the book ({said})", None, "Name them on the label; keep their tools apart or make those pieces last.")
+        yield Finding(
+            "note",
+            "allergen",
+            f"nut and oat materials in the book ({said})",
+            None,
+            "Name them on the label; keep their tools apart or make those pieces last.",
+        )
 
 
 def losses(p: Priced) -> Iterable[Finding]:
     """Recipes with no bench loss typed, every planned piece counted good, more good than planned."""
     for recipe in p.book.recipes.values():
         if recipe.loss_fraction is None and recipe.pieces is None:
-            yield Finding("warn", "no-loss", f"{recipe.code} {recipe.name} has no bench loss: what stays in bowl and jug is paid by nobody", recipe.where, "Weigh what comes out once; type 0 % if nothing stays.")
+            yield Finding(
+                "warn",
+                "no-loss",
+                f"{recipe.code} {recipe.name} has no bench loss: what stays in bowl and jug is paid by nobody",
+                recipe.where,
+                "Weigh what comes out once; type 0 % if nothing stays.",
+            )
     all_good = [x.code for x in p.book.products.values() if x.good == x.planned > 0]
     for product in p.book.products.values():
         if product.good > product.planned > 0:
-            yield Finding("warn", "more-good", f"{product.code}: {product.good} good pieces of {product.planned} planned: more than planned", product.places.get("good", product.where), "Mend one of them.", (product.code,))
+            yield Finding(
+                "warn",
+                "more-good",
+                f"{product.code}: {product.good} good pieces of {product.planned} planned: more than planned",
+                product.places.get("good", product.where),
+                "Mend one of them.",
+                (product.code,),
+            )
     if all_good:
         where = p.book.products[all_good[0]].places.get("good")
-        yield Finding("warn", "all-good", f"every planned piece is counted good: {', '.join(all_good)}", where, "Count the marked, light and sample pieces of the last batches.", tuple(all_good))
+        yield Finding(
+            "warn",
+            "all-good",
+            f"every planned piece is counted good: {', '.join(all_good)}",
+            where,
+            "Count the marked, light and sample pieces of the last batches.",
+            tuple(all_good),
+        )
 
 
 def scaled_recipes(p: Priced) -> Iterable[Finding]:
@@ -246,7 +330,9 @@ def scaled_recipes(p: Priced) -> Iterable[Finding]:
 
 def siblings(p: Priced) -> Iterable[Finding]:
     """A product without packaging that every other product in the same packing has."""
-    packs = {code: {x.item for x in product.parts if x.kind == "packaging"} for code, product in p.book.products.items()}
+    packs = {
+        code: {x.item for x in product.parts if x.kind == "packaging"} for code, product in p.book.products.items()
+    }
     for code, own in packs.items():
         missing: dict[str, str] = {}
         for item in sorted(own):
@@ -256,7 +342,14 @@ def siblings(p: Priced) -> Iterable[Finding]:
                     missing.setdefault(lacking, item)
         for lacking, item in missing.items():
             names = p.book.materials[lacking].name, p.book.materials[item].name
-            yield Finding("warn", "siblings", f"{code} has no {names[0]}; the other products with {names[1]} have one", p.book.products[code].where, "Add it to its lines if it was forgotten.", (code,))
+            yield Finding(
+                "warn",
+                "siblings",
+                f"{code} has no {names[0]}; the other products with {names[1]} have one",
+                p.book.products[code].where,
+                "Add it to its lines if it was forgotten.",
+                (code,),
+            )
 
 
 def unpaid(p: Priced) -> Iterable[Finding]:
@@ -264,26 +357,65 @@ def unpaid(p: Priced) -> Iterable[Finding]:
     for code, cost in p.costs.items():
         product = p.book.products[code]
         if not sum(cost.batch_minutes.values()):
-            yield Finding("warn", "no-labour", f"{code} has no work steps: labour is zero", product.places.get("family", product.where), "Say under Work as which steps make it.", (code,))
+            yield Finding(
+                "warn",
+                "no-labour",
+                f"{code} has no work steps: labour is zero",
+                product.places.get("family", product.where),
+                "Say under Work as which steps make it.",
+                (code,),
+            )
         if not cost.parts["packaging"]:
-            yield Finding("warn", "no-packaging", f"{code} has no packaging", product.where, "Add what it goes out in.", (code,))
+            yield Finding(
+                "warn", "no-packaging", f"{code} has no packaging", product.where, "Add what it goes out in.", (code,)
+            )
     if p.costs and not p.rates.overhead:
         where = p.book.settings.where.get("overhead_per_year")
-        yield Finding("warn", "no-overhead", "overhead is zero: rent, power and insurance are in no price", where, "Type overhead a year and hands-on hours a year on the Start tab.")
+        yield Finding(
+            "warn",
+            "no-overhead",
+            "overhead is zero: rent, power and insurance are in no price",
+            where,
+            "Type overhead a year and hands-on hours a year on the Start tab.",
+        )
     for role in p.book.roles.values():
         if not role.pay_per_hour:
-            yield Finding("warn", "no-pay", f"an hour of {role.name} costs nothing", role.where, "Pay yourself too: type what an hour is worth.")
+            yield Finding(
+                "warn",
+                "no-pay",
+                f"an hour of {role.name} costs nothing",
+                role.where,
+                "Pay yourself too: type what an hour is worth.",
+            )
 
 
 def capacity(p: Priced) -> Iterable[Finding]:
     """A usual batch heavier than the bowl holds, or more pieces than there are places."""
     settings = p.book.settings
     for product in p.book.products.values():
-        grams = sum(x.amount.base(want="g") * product.planned for x in product.parts if x.kind == "recipe" and not x.per_batch and x.amount.unit and x.amount.unit.dimension == "mass")
+        grams = sum(
+            x.amount.base(want="g") * product.planned
+            for x in product.parts
+            if x.kind == "recipe" and not x.per_batch and x.amount.unit and x.amount.unit.dimension == "mass"
+        )
         if settings.mixer_g and grams > settings.mixer_g:
-            yield Finding("warn", "mixer", f"{product.code}: {grams / 1000:.2f} kg in one batch, the bowl holds {settings.mixer_g / 1000:g} kg", product.places.get("planned", product.where), "Plan fewer pieces, or count the work of two mixes.", (product.code,))
+            yield Finding(
+                "warn",
+                "mixer",
+                f"{product.code}: {grams / 1000:.2f} kg in one batch, the bowl holds {settings.mixer_g / 1000:g} kg",
+                product.places.get("planned", product.where),
+                "Plan fewer pieces, or count the work of two mixes.",
+                (product.code,),
+            )
         if settings.rack_places and product.rest_hours and product.planned > settings.rack_places:
-            yield Finding("warn", "rack", f"{product.code}: {product.planned} pieces to rest, {settings.rack_places} places", product.places.get("planned", product.where), "Plan fewer pieces.", (product.code,))
+            yield Finding(
+                "warn",
+                "rack",
+                f"{product.code}: {product.planned} pieces to rest, {settings.rack_places} places",
+                product.places.get("planned", product.where),
+                "Plan fewer pieces.",
+                (product.code,),
+            )
 
 
 def sets(p: Priced) -> Iterable[Finding]:
@@ -291,7 +423,14 @@ def sets(p: Priced) -> Iterable[Finding]:
     for product in p.book.products.values():
         out = [x.item for x in product.parts if x.kind == "product" and p.book.products[x.item].on_hand == 0]
         if out:
-            yield Finding("warn", "set-parts", f"{product.code} {product.name} needs {' and '.join(out)}, sold out", product.where, "Make those first.", (product.code,))
+            yield Finding(
+                "warn",
+                "set-parts",
+                f"{product.code} {product.name} needs {' and '.join(out)}, sold out",
+                product.where,
+                "Make those first.",
+                (product.code,),
+            )
 
 
 # ------------------------------------------------------------ prices
@@ -304,19 +443,44 @@ def under_floor(p: Priced) -> Iterable[Finding]:
         channel, product = p.book.channels[tier.channel], p.book.products[tier.product]
         where = product.places.get(channel.price, product.where)
         if tier.flag == "under cost":
-            yield Finding("warn", "under-cost", f"{tier.product} in {tier.channel} at {tier.her_price:.2f}: {-(tier.kept or 0):.2f} a piece are lost after channel costs", where, _advice(tier), (tier.product,))
+            yield Finding(
+                "warn",
+                "under-cost",
+                f"{tier.product} in {tier.channel} at {tier.her_price:.2f}: {-(tier.kept or 0):.2f} a piece are lost after channel costs",
+                where,
+                _advice(tier),
+                (tier.product,),
+            )
         elif tier.flag == "under floor":
             share = tier.margin if channel.floor_counts == "margin" else tier.kept_fraction
-            yield Finding("warn", "under-floor", f"{tier.product} in {tier.channel} at {tier.her_price:.2f}: {share:.1%}, under the floor of {channel.floor_fraction:.0%}", where, _advice(tier), (tier.product,))
+            yield Finding(
+                "warn",
+                "under-floor",
+                f"{tier.product} in {tier.channel} at {tier.her_price:.2f}: {share:.1%}, under the floor of {channel.floor_fraction:.0%}",
+                where,
+                _advice(tier),
+                (tier.product,),
+            )
         elif tier.flag == "under target":
             below.setdefault(tier.channel, []).append(tier.product)
     for name, codes in below.items():
         channel = p.book.channels[name]
-        yield Finding("note", "under-target", f"{name}: under the target of {channel.target_fraction:.0%} {channel.target_counts}: {', '.join(codes)}", channel.where, "See the proposals on the Prices tab.", tuple(codes))
+        yield Finding(
+            "note",
+            "under-target",
+            f"{name}: under the target of {channel.target_fraction:.0%} {channel.target_counts}: {', '.join(codes)}",
+            channel.where,
+            "See the proposals on the Prices tab.",
+            tuple(codes),
+        )
 
 
 def _advice(tier: Tier) -> str:
-    return f"The floor is met from {tier.floor_price}." if tier.floor_price is not None else "Raise it, or do not offer it there."
+    return (
+        f"The floor is met from {tier.floor_price}."
+        if tier.floor_price is not None
+        else "Raise it, or do not offer it there."
+    )
 
 
 def retail_over_wholesale(p: Priced) -> Iterable[Finding]:
@@ -338,18 +502,30 @@ def smallest_orders(p: Priced) -> Iterable[Finding]:
             order = order_cost(channel, p.book.roles)
             left = pieces * (Decimal(repr(tier.kept)) + order / channel.pieces_per_order) - order
             if left < 0:
-                yield Finding("warn", "small-order", f"{tier.product}: the smallest {channel.name} order ({pieces} pieces) loses {-left:.2f} after handling", channel.where, "Ask for a larger smallest order.", (tier.product,))
+                yield Finding(
+                    "warn",
+                    "small-order",
+                    f"{tier.product}: the smallest {channel.name} order ({pieces} pieces) loses {-left:.2f} after handling",
+                    channel.where,
+                    "Ask for a larger smallest order.",
+                    (tier.product,),
+                )
 
 
 def markups(p: Priced) -> Iterable[Finding]:
     """A target so high that it was likely meant as a markup, not a margin."""
     for channel in p.book.channels.values():
         if channel.target_fraction is not None and channel.target_fraction > Decimal("0.9"):
-            yield Finding("warn", "markup", f"{channel.name}: a target of {channel.target_fraction:.0%} of the price: a markup where a margin belongs?", channel.where, "A markup of 100 % on cost is a margin of 50 %.")
+            yield Finding(
+                "warn",
+                "markup",
+                f"{channel.name}: a target of {channel.target_fraction:.0%} of the price: a markup where a margin belongs?",
+                channel.where,
+                "A markup of 100 % on cost is a margin of 50 %.",
+            )
 
 
 CHECKS: tuple[Callable[[Priced], Iterable[Finding]], ...] = (
     liquid_in_ounces, pack_units, open_amounts, from_memory, paper_totals, old_prices, jumps, unknown_lines, best_before, acid_last,
     cautions, losses, scaled_recipes, siblings, unpaid, capacity, sets, under_floor, retail_over_wholesale, smallest_orders, markups,
 )  # fmt: skip
-

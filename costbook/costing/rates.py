@@ -100,7 +100,11 @@ def rates(book: Book, on: date) -> Rates:
         if material.stopped or code in trouble:
             missing[code] = material.stopped[0] if material.stopped else trouble[code]
         elif rate is None:
-            missing[code] = f"no price for {material.name}: no purchase of it counts" if code not in counted else f"no rate for {material.name}"
+            missing[code] = (
+                f"no price for {material.name}: no purchase of it counts"
+                if code not in counted
+                else f"no rate for {material.name}"
+            )
         else:
             found[code] = rate
     labour = {name: float(role.rate_per_hour / 60) for name, role in book.roles.items()}
@@ -140,7 +144,11 @@ def papers(book: Book) -> list[PaperSums]:
                 kind = line.kind if line.kind in sums else "goods"
                 sums[kind] += abs(line.amount) if kind == "discount" and line.amount < 0 else line.amount
         stated = next((x for x in reversed(lines) if x.kind == "total"), None)
-        found.append(PaperSums(supplier, paper, lines[0].date, sums["goods"], sums["discount"], sums["charge"], sums["tax"], stated))
+        found.append(
+            PaperSums(
+                supplier, paper, lines[0].date, sums["goods"], sums["discount"], sums["charge"], sums["tax"], stated
+            )
+        )
     return found
 
 
@@ -204,14 +212,32 @@ def _landed(
     goods, charges, tax = (m * into for m in money)
     list_rate = float((line.pack_price if line.pack_price is not None else line.amount / (line.packs or 1)) * into)
     per_pack = base / float(line.packs) if line.packs else 0.0
-    yield LandedLine(line, line.material, base, goods, charges, tax, list_rate / per_pack if per_pack else 0.0, counts(line) and base > 0)
+    yield LandedLine(
+        line,
+        line.material,
+        base,
+        goods,
+        charges,
+        tax,
+        list_rate / per_pack if per_pack else 0.0,
+        counts(line) and base > 0,
+    )
 
 
 def _base(line: PurchaseLine, material: Material, findings: list[Finding]) -> float | None:
     """Grams or pieces received on a line; None with a finding where nobody can tell."""
     if line.pack is None:
         if counts(line):
-            findings.append(Finding("stop", "pack-missing", f"no pack size for {material.name}", line.where, "Type how much one pack holds.", (material.code,)))
+            findings.append(
+                Finding(
+                    "stop",
+                    "pack-missing",
+                    f"no pack size for {material.name}",
+                    line.where,
+                    "Type how much one pack holds.",
+                    (material.code,),
+                )
+            )
         return None
     try:
         return line.pack.base(g_per_ml=material.g_per_ml, want=material.base) * float(line.packs)
@@ -233,7 +259,9 @@ def _into_book_currency(line: PurchaseLine, settings: Settings, findings: list[F
     return None
 
 
-def _covered(charge: PurchaseLine, goods: Sequence[PurchaseLine], book: Book, findings: list[Finding]) -> list[PurchaseLine]:
+def _covered(
+    charge: PurchaseLine, goods: Sequence[PurchaseLine], book: Book, findings: list[Finding]
+) -> list[PurchaseLine]:
     """The lines a charge or discount covers: all, those of a kind of material, or those named by code."""
     words = [same_name(w).removesuffix(" lines") for w in charge.covers.split(";") if w.strip()]
     if not words or words == ["all"]:
@@ -253,7 +281,11 @@ def _covered(charge: PurchaseLine, goods: Sequence[PurchaseLine], book: Book, fi
 
 
 def _weights(
-    charge: PurchaseLine, covered: Sequence[PurchaseLine], net: Mapping[int, Decimal], book: Book, findings: list[Finding]
+    charge: PurchaseLine,
+    covered: Sequence[PurchaseLine],
+    net: Mapping[int, Decimal],
+    book: Book,
+    findings: list[Finding],
 ) -> list[Decimal]:
     """What a charge is shared by: its own words, else the supplier's way, else weight where all are known, else value."""
     supplier = next((s for n, s in book.suppliers.items() if same_name(n) == same_name(charge.supplier)), None)
@@ -287,7 +319,9 @@ def _grams(line: PurchaseLine, book: Book) -> float | None:
         return None
 
 
-def _shares(total: Decimal, lines: Sequence[PurchaseLine], weights: Sequence[Decimal]) -> Iterable[tuple[PurchaseLine, Decimal]]:
+def _shares(
+    total: Decimal, lines: Sequence[PurchaseLine], weights: Sequence[Decimal]
+) -> Iterable[tuple[PurchaseLine, Decimal]]:
     whole = sum(weights, ZERO)
     if whole:
         yield from ((line, total * weight / whole) for line, weight in zip(lines, weights, strict=True))
@@ -340,7 +374,11 @@ def _layers(material: Material, ordered: Sequence[LandedLine]) -> float:
 
 def _quoted(material: Material, on: date) -> float | None:
     """The quoted price per base unit, delivered, where one is in force."""
-    if material.quoted_price is None or material.quoted_pack is None or (material.quoted_from and material.quoted_from > on):
+    if (
+        material.quoted_price is None
+        or material.quoted_pack is None
+        or (material.quoted_from and material.quoted_from > on)
+    ):
         return None
     try:
         base = material.quoted_pack.base(g_per_ml=material.g_per_ml, want=material.base)

@@ -41,7 +41,9 @@ def markup_fraction(price: float, cost: float) -> float:
     return (price - cost) / cost
 
 
-def kept_per_piece(net_price: float, cost: float, fee: float = 0.0, fixed: float = 0.0, tax: float = 0.0, *, fee_on_shown: bool = True) -> float:
+def kept_per_piece(
+    net_price: float, cost: float, fee: float = 0.0, fixed: float = 0.0, tax: float = 0.0, *, fee_on_shown: bool = True
+) -> float:
     """What is left of a net price after unit cost, channel fee and fixed channel cost, in money."""
     return net_price - _fee(fee, tax, fee_on_shown) * net_price - fixed - cost
 
@@ -51,7 +53,9 @@ def net_price_for_margin(cost: float, target: float) -> float:
     return _over(cost, 1 - target, target)
 
 
-def net_price_for_kept(cost: float, target: float, fee: float = 0.0, fixed: float = 0.0, tax: float = 0.0, *, fee_on_shown: bool = True) -> float:
+def net_price_for_kept(
+    cost: float, target: float, fee: float = 0.0, fixed: float = 0.0, tax: float = 0.0, *, fee_on_shown: bool = True
+) -> float:
     """The net price of which the share `target` is kept after channel costs. Raises InputError where none does."""
     return _over(cost + fixed, 1 - _fee(fee, tax, fee_on_shown) - target, target)
 
@@ -68,7 +72,9 @@ def _over(cost: float, left: float, target: float) -> float:
 
 def order_cost(channel: Channel, roles: Mapping[str, Role]) -> Decimal:
     """What handling one order costs: its fixed money and its packing minutes, which carry labour and no overhead."""
-    minutes = channel.order_minutes * (roles[channel.order_role].rate_per_hour / 60 if channel.order_minutes else Decimal(0))
+    minutes = channel.order_minutes * (
+        roles[channel.order_role].rate_per_hour / 60 if channel.order_minutes else Decimal(0)
+    )
     return channel.per_order + minutes
 
 
@@ -151,7 +157,10 @@ class Pricer:
 
 def pricers(book: Book) -> list[Pricer]:
     """Every channel of the book, ready to price, wholesale before the retail it guards."""
-    made = [Pricer(c, channel_cost(c, book.roles), float(c.fee_fraction), float(c.tax_fraction)) for c in book.channels.values()]
+    made = [
+        Pricer(c, channel_cost(c, book.roles), float(c.fee_fraction), float(c.tax_fraction))
+        for c in book.channels.values()
+    ]
     return sorted(made, key=lambda p: p.channel.price != "wholesale")
 
 
@@ -173,11 +182,22 @@ def _reachable(ready: Sequence[Pricer]) -> tuple[list[Pricer], list[Finding]]:
     findings = []
     for pricer in ready:
         channel = pricer.channel
-        for share, counts, what in ((channel.target_fraction, channel.target_counts, "target"), (channel.floor_fraction, channel.floor_counts, "floor")):
+        for share, counts, what in (
+            (channel.target_fraction, channel.target_counts, "target"),
+            (channel.floor_fraction, channel.floor_counts, "floor"),
+        ):
             try:
                 pricer.for_share(1.0, float(share or 0), counts)
             except InputError as error:
-                findings.append(Finding("stop", "target-unreachable", f"{channel.name}, {what}: {error.sentence}", channel.where, error.do))
+                findings.append(
+                    Finding(
+                        "stop",
+                        "target-unreachable",
+                        f"{channel.name}, {what}: {error.sentence}",
+                        channel.where,
+                        error.do,
+                    )
+                )
     return list(ready), findings
 
 
@@ -206,7 +226,12 @@ def _wholesale(ready: Sequence[Pricer], cost: Cost) -> float | None:
 
 
 def _tier(
-    pricer: Pricer, cost: Cost, prices: Mapping[str, Decimal], wholesale: float | None, settings: Settings, ready: Sequence[Pricer]
+    pricer: Pricer,
+    cost: Cost,
+    prices: Mapping[str, Decimal],
+    wholesale: float | None,
+    settings: Settings,
+    ready: Sequence[Pricer],
 ) -> Tier:
     channel, unit_cost = pricer.channel, cost.unit_cost
     floor = _net(pricer, unit_cost, channel.floor_fraction, channel.floor_counts)
@@ -238,9 +263,15 @@ def flag(pricer: Pricer, net: float, cost: float) -> str:
     channel = pricer.channel
     if pricer.kept(net, cost) < 0:
         return "under cost"
-    if channel.floor_fraction is not None and pricer.share(net, cost, channel.floor_counts) < float(channel.floor_fraction) - HAIR:
+    if (
+        channel.floor_fraction is not None
+        and pricer.share(net, cost, channel.floor_counts) < float(channel.floor_fraction) - HAIR
+    ):
         return "under floor"
-    if channel.target_fraction is not None and pricer.share(net, cost, channel.target_counts) < float(channel.target_fraction) - HAIR:
+    if (
+        channel.target_fraction is not None
+        and pricer.share(net, cost, channel.target_counts) < float(channel.target_fraction) - HAIR
+    ):
         return "under target"
     return "" if channel.floor_fraction is None and channel.target_fraction is None else "ok"
 
@@ -251,4 +282,6 @@ def compare(channel: Channel, cost: float, settings: Settings, ready: Sequence[P
     doubled = up_to_ending(cost * float(settings.compare_wholesale), whole)
     if channel.price == "wholesale":
         return doubled
-    return up_to_ending(doubled * settings.compare_retail, channel.ending or CENT) if channel.price == "retail" else None
+    return (
+        up_to_ending(doubled * settings.compare_retail, channel.ending or CENT) if channel.price == "retail" else None
+    )

@@ -113,7 +113,9 @@ def _recipe(usage: Usage, rates: Rates, product: Product, code: str, amount: flo
 
 def _material(rates: Rates, material: Material, amount: float, written: str, where: Where) -> Node:
     rate = rates.materials[material.code]
-    return Node(material.name, amount * rate.per_base, amount, material.base, rate.per_base, written, where, paper_of(rate))
+    return Node(
+        material.name, amount * rate.per_base, amount, material.base, rate.per_base, written, where, paper_of(rate)
+    )
 
 
 def paper_of(rate: Rate) -> str:
@@ -131,7 +133,17 @@ def _scaled(node: Node, times: float, written: str = "", where: Where | None = N
     """A whole tree for another number of pieces."""
     usage = None if node.usage is None else node.usage * times
     inside = tuple(_scaled(n, times) for n in node.inside)
-    return Node(node.label, node.cost * times, usage, node.unit, node.rate, written or node.written, where or node.where, node.paper, inside)
+    return Node(
+        node.label,
+        node.cost * times,
+        usage,
+        node.unit,
+        node.rate,
+        written or node.written,
+        where or node.where,
+        node.paper,
+        inside,
+    )
 
 
 def _work(usage: Usage, rates: Rates, product: Product) -> Iterable[Node]:
@@ -139,8 +151,15 @@ def _work(usage: Usage, rates: Rates, product: Product) -> Iterable[Node]:
         if product.family and step.family == product.family:
             minutes = (step.batch_minutes + step.piece_minutes * product.planned) / product.good
             written = f"{step.batch_minutes:g} min a batch + {step.piece_minutes:g} min a planned piece"
-            yield Node(f"{step.name} ({step.role})", minutes * rates.labour[step.role], minutes, "min", rates.labour[step.role], written, step.where)
+            yield Node(
+                f"{step.name} ({step.role})",
+                minutes * rates.labour[step.role],
+                minutes,
+                "min",
+                rates.labour[step.role],
+                written,
+                step.where,
+            )
     minutes = sum(batch_minutes(usage.book, product).values()) / product.good
     if minutes:
         yield Node("Overhead", minutes * rates.overhead, minutes, "min", rates.overhead, "every hands-on minute")
-

@@ -117,7 +117,9 @@ class Usage:
         """One product's usage row. Raises InputError where it cannot be worked out."""
         return _once(self._rows, (product, variant), lambda: self._row(product, variant, open_products))
 
-    def mix(self, recipe: str, fills: Mapping[str, str], variant: Variant = USUAL, open_recipes: tuple[str, ...] = ()) -> Mix:
+    def mix(
+        self, recipe: str, fills: Mapping[str, str], variant: Variant = USUAL, open_recipes: tuple[str, ...] = ()
+    ) -> Mix:
         """One batch of a recipe for a piece with these slot fills. Raises InputError where it cannot be worked out."""
         key = (recipe, tuple(sorted(fills.items())), variant)
         return _once(self._mixes, key, lambda: self._mix(self.book.recipes[recipe], fills, variant, open_recipes))
@@ -140,18 +142,39 @@ class Usage:
             if line.amount.percent:
                 shares.append((line, code, float(getattr(line.amount, variant.amounts))))
             else:
-                self._add(sums, line, code, self._line_amount(line, code, variant), fills, variant, (*opened, recipe.code))
+                self._add(
+                    sums, line, code, self._line_amount(line, code, variant), fills, variant, (*opened, recipe.code)
+                )
         whole = sum(share for *_, share in shares)
         if whole >= 1:
-            raise InputError(f"the percent lines of {recipe.name} come to {whole:.0%} of the batch", recipe.where, "Leave room for the rest.")
+            raise InputError(
+                f"the percent lines of {recipe.name} come to {whole:.0%} of the batch",
+                recipe.where,
+                "Leave room for the rest.",
+            )
         rest = sums.in_g
         for line, code, share in shares:
             self._add(sums, line, code, rest * share / (1 - whole), fills, variant, (*opened, recipe.code))
         usable = sums.stays_g * (1 - (recipe.loss_fraction or 0.0))
         makes = float(recipe.pieces) if recipe.pieces else usable
         if makes <= 0:
-            raise InputError(f"a batch of {recipe.name} weighs nothing", recipe.where, "Give its lines amounts, or say how many pieces it makes.")
-        return Mix(recipe.code, sums.in_g, sums.stays_g, makes, recipe.pieces is not None, sums.bought, sums.kept, tuple(sums.lines), sums.varies, sums.choices)
+            raise InputError(
+                f"a batch of {recipe.name} weighs nothing",
+                recipe.where,
+                "Give its lines amounts, or say how many pieces it makes.",
+            )
+        return Mix(
+            recipe.code,
+            sums.in_g,
+            sums.stays_g,
+            makes,
+            recipe.pieces is not None,
+            sums.bought,
+            sums.kept,
+            tuple(sums.lines),
+            sums.varies,
+            sums.choices,
+        )
 
     def _line_amount(self, line: RecipeLine, code: str, variant: Variant) -> float:
         """Grams (or pieces) of a line's material, or of another recipe's mix."""
@@ -166,7 +189,14 @@ class Usage:
             raise type(error)(f"{line.amount.text} of {name}: {error.sentence}", line.where, error.do) from error
 
     def _add(
-        self, sums: _Sums, line: RecipeLine, code: str, amount: float, fills: Mapping[str, str], variant: Variant, opened: tuple[str, ...]
+        self,
+        sums: _Sums,
+        line: RecipeLine,
+        code: str,
+        amount: float,
+        fills: Mapping[str, str],
+        variant: Variant,
+        opened: tuple[str, ...],
     ) -> None:
         sums.lines.append((line, code, amount))
         material = self.book.materials.get(code)
@@ -183,11 +213,17 @@ class Usage:
     def _row(self, code: str, variant: Variant, opened: tuple[str, ...]) -> UsageRow:
         product = self.book.products[code]
         if code in opened:
-            raise InputError(f"a product is made of itself: {' > '.join((*opened, code))}", product.where, "Take one of those lines out.")
+            raise InputError(
+                f"a product is made of itself: {' > '.join((*opened, code))}",
+                product.where,
+                "Take one of those lines out.",
+            )
         if product.stopped:
             raise InputError(product.stopped[0], product.where)
         if not product.parts:
-            raise InputError(f"{code} {product.name} has no lines", product.where, "Say on the Product lines tab what it takes.")
+            raise InputError(
+                f"{code} {product.name} has no lines", product.where, "Say on the Product lines tab what it takes."
+            )
         sums = _RowSums()
         for part in product.parts:
             self._add_part(sums, product, part, variant, (*opened, code))
@@ -196,7 +232,9 @@ class Usage:
             sums.add(OVERHEAD, minutes / product.good)
         return UsageRow(code, sums.bought, sums.kept, sums.varies, sums.choices)
 
-    def _add_part(self, sums: _RowSums, product: Product, part: Part, variant: Variant, opened: tuple[str, ...]) -> None:
+    def _add_part(
+        self, sums: _RowSums, product: Product, part: Part, variant: Variant, opened: tuple[str, ...]
+    ) -> None:
         times = (1.0 if part.per_batch else product.planned) / product.good
         inside = 1.0 / product.planned if part.per_batch else 1.0
         try:
@@ -359,10 +397,25 @@ def _cost(usage: Usage, rates: Rates, code: str) -> Cost:
         raise InputError(rates.missing[lacking[0]], usage.book.materials[lacking[0]].where)
     parts = cost_parts(row, rates)
     unit_cost = math.fsum(parts.values())
-    ends = [_variant_cost(usage, rates, code, Variant(end), unit_cost) if row.varies else unit_cost for end in ("low", "high")]
-    choices = [unit_cost] + [_variant_cost(usage, rates, code, Variant(choice=i), unit_cost) for i in range(1, row.choices)]
+    ends = [
+        _variant_cost(usage, rates, code, Variant(end), unit_cost) if row.varies else unit_cost
+        for end in ("low", "high")
+    ]
+    choices = [unit_cost] + [
+        _variant_cost(usage, rates, code, Variant(choice=i), unit_cost) for i in range(1, row.choices)
+    ]
     product = usage.book.products[code]
-    return Cost(code, parts, unit_cost, ends[0], ends[1], tuple(choices), product.good, row.bought.get(OVERHEAD, 0.0), batch_minutes(usage.book, product))
+    return Cost(
+        code,
+        parts,
+        unit_cost,
+        ends[0],
+        ends[1],
+        tuple(choices),
+        product.good,
+        row.bought.get(OVERHEAD, 0.0),
+        batch_minutes(usage.book, product),
+    )
 
 
 def _variant_cost(usage: Usage, rates: Rates, code: str, variant: Variant, usual: float) -> float:
@@ -384,7 +437,13 @@ def _stops(usage: Usage, rates: Rates, code: str, error: CostbookError) -> Itera
     for category, item in row.bought:
         if category not in ("labour", "overhead") and item in rates.missing:
             material = usage.book.materials[item]
-            yield Finding("stop", "price-missing", rates.missing[item], material.where, "Post a paper for it, or type a quoted price.")
+            yield Finding(
+                "stop",
+                "price-missing",
+                rates.missing[item],
+                material.where,
+                "Post a paper for it, or type a quoted price.",
+            )
 
 
 def cost_at(usage: Usage, rates: Rates, code: str, multiple: float) -> float:
@@ -396,14 +455,20 @@ def cost_at(usage: Usage, rates: Rates, code: str, multiple: float) -> float:
     book = usage.book
     product = book.products[code]
     row, rated = usage.row(code), cost_parts(usage.row(code), rates)
-    mass = sum(p.amount.base(want="g") * product.planned for p in product.parts if p.kind == "recipe" and not usage.mix(p.item, product.fills).in_pieces)
+    mass = sum(
+        p.amount.base(want="g") * product.planned
+        for p in product.parts
+        if p.kind == "recipe" and not usage.mix(p.item, product.fills).in_pieces
+    )
     holds = max(book.settings.mixer_g or math.inf, mass)
     mixes = max(1, math.ceil(round(mass * multiple / holds, 9))) if math.isfinite(holds) else 1
     fixed = 0.0
     for part in product.parts:
         if part.per_batch and part.kind in ("packaging", "consumable"):
             material = book.materials[part.item]
-            fixed += part.amount.base(g_per_ml=material.g_per_ml, want=material.base) * rates.materials[part.item].per_base
+            fixed += (
+                part.amount.base(g_per_ml=material.g_per_ml, want=material.base) * rates.materials[part.item].per_base
+            )
     for step in book.steps:
         if product.family and step.family == product.family:
             fixed += step.batch_minutes * (rates.labour[step.role] + rates.overhead)

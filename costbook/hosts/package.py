@@ -27,9 +27,8 @@ RATIO_FROM_BYTES = 8 << 20
 COMPOUND = b"\xd0\xcf\x11\xe0\xa1\xb1\x1a\xe1"
 SAVE_AS = "Open it in your spreadsheet program and save it as an .xlsx workbook."
 ASK_AGAIN = "Open it in your spreadsheet program, save it under a new name and try that one."
-_DECLARATIONS = tuple(
-    text.encode(code) for text in ("<!DOCTYPE", "<!ENTITY") for code in ("utf-8", "utf-16-le", "utf-16-be")
-)
+# XML in 16-bit letters, by its first two bytes: with a byte order mark, or plainly a "<".
+_WIDE = {b"\xff\xfe": "utf-16", b"\xfe\xff": "utf-16", b"<\0": "utf-16-le", b"\0<": "utf-16-be"}
 
 
 @dataclass(frozen=True, slots=True)
@@ -154,14 +153,15 @@ class Package:
                 return missing
             raise HostUnavailable(f"{self.name} is damaged: its part {name} is missing.", do=ASK_AGAIN)
         data = self._unpacked(info, name)
-        if data[:1] == b"<" or data[:2] in (b"\xff\xfe", b"\xfe\xff", b"\xef\xbb") or name.endswith((".xml", ".rels")):
-            if any(mark in data for mark in _DECLARATIONS):
-                raise HostUnavailable(
-                    f"{self.name} carries document type declarations in {name}; no spreadsheet program writes them.",
-                    do="Do not use this file; ask whoever sent it for another.",
-                )
-            if data[:2] in (b"\xff\xfe", b"\xfe\xff"):
-                data = data.decode("utf-16", "replace").encode("utf-8")
+        wide = _WIDE.get(data[:2])
+        if wide:
+            data = data.decode(wide, "replace").encode("utf-8")
+        is_xml = data[:1] == b"<" or data[:3] == b"\xef\xbb\xbf" or name.endswith((".xml", ".rels"))
+        if is_xml and (b"<!DOCTYPE" in data or b"<!ENTITY" in data):
+            raise HostUnavailable(
+                f"{self.name} carries document type declarations in {name}; no spreadsheet program writes them.",
+                do="Do not use this file; ask whoever sent it for another.",
+            )
         return data
 
     def _unpacked(self, info: zipfile.ZipInfo, name: str) -> bytes:

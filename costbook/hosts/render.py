@@ -153,7 +153,8 @@ class _Pens:
             "fill": PatternFill("solid", fgColor=COLOURS[style.fill]) if style.fill else PatternFill(),
             "border": Border(bottom=Side("thin", color=COLOURS["line"])) if style.line else Border(),
             "alignment": Alignment(
-                horizontal=style.align or None,
+                horizontal=style.align or ("left" if style.indent else None),
+                indent=style.indent,
                 vertical="center" if style.align == "center" else "top",
                 wrap_text=style.wrap or None,
             ),
@@ -374,7 +375,7 @@ def _highlight(sheet: Any, look: Look) -> None:
 def _page(sheet: Any, look: Look) -> None:
     setup = sheet.page_setup
     setup.paperSize, setup.orientation = 9, "landscape" if look.landscape else "portrait"
-    setup.fitToWidth, setup.fitToHeight = 1, 0
+    setup.fitToWidth, setup.fitToHeight = look.pages_wide, 0
     sheet.sheet_properties.pageSetUpPr = _fit()
     margins = sheet.page_margins
     margins.left = margins.right = 0.4

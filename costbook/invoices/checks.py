@@ -11,11 +11,9 @@ from collections.abc import Iterator
 from decimal import Decimal
 
 from costbook.amounts.money import rounded
-from costbook.book.model import Invoice, InvoiceLine
+from costbook.book.model import CREDIT_TYPES, Invoice, InvoiceLine
 from costbook.invoices.wording import folded
 
-# UNTDID 1001 codes EN 16931 takes for credit notes (code list for BT-3).
-CREDIT_TYPES = frozenset(("81", "83", "261", "262", "296", "308", "381", "396", "420", "458", "532"))
 _NOT_INVOICES = {"310": "a quotation", "325": "a pro forma paper"}
 _STANDARD = ("UBL", "UBL-CN", "CII")
 # A stated amount is a computed one rounded to the cent, whichever way the half went.
@@ -103,13 +101,16 @@ def _missing(invoice: Invoice) -> Iterator[str]:
 
 def _line_problems(invoice: Invoice) -> Iterator[str]:
     for line in invoice.lines:
-        if invoice.syntax in _STANDARD:
-            checked = bool(line.line_id)
-        else:  # a list may show the price of what it does not charge
-            checked = line.kind in _MONEY_KINDS and not (line.kind in ("sample", "back-order") and line.net == 0)
-        if checked:
+        if _has_arithmetic(invoice, line):
             yield from _line_problem(line)
     yield from _group_problems(invoice)
+
+
+def _has_arithmetic(invoice: Invoice, line: InvoiceLine) -> bool:
+    """Every line of an e-invoice; in a list, what is charged: it may show the price of a sample it does not charge."""
+    if invoice.syntax in _STANDARD:
+        return bool(line.line_id)
+    return line.kind in _MONEY_KINDS and not (line.kind in ("sample", "back-order") and line.net == 0)
 
 
 def _line_problem(line: InvoiceLine) -> Iterator[str]:

@@ -148,11 +148,12 @@ def number(value: Value, decimal: str, *, count: bool = False) -> Decimal | None
     """A cell's number, None where it is none or beyond all measure; a count may be written '1/2'."""
     if value is None or isinstance(value, bool | date | ErrorValue):
         return None
-    if isinstance(value, int | float):
-        found = Decimal(repr(round(value, _TYPED_PLACES))) if math.isfinite(value) else None
-    else:
-        found = _read_number(clean(value), decimal, count)
+    found = _typed_number(value) if isinstance(value, int | float) else _read_number(clean(value), decimal, count)
     return found if found is not None and abs(found) < _LARGEST_NUMBER else None
+
+
+def _typed_number(value: float) -> Decimal | None:
+    return Decimal(repr(round(value, _TYPED_PLACES))) if math.isfinite(value) else None
 
 
 def _read_number(text: str, decimal: str, count: bool) -> Decimal | None:

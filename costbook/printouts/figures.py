@@ -59,7 +59,10 @@ def _product(priced: Priced, cost: Cost) -> dict[str, Any]:
 
 
 def _tier(t: Tier) -> dict[str, Any]:
-    text = {k: None if (v := getattr(t, k)) is None else str(v) for k in ("floor_price", "target_price", "proposal", "her_price", "compare", "compare_materials")}
+    text = {
+        k: None if (v := getattr(t, k)) is None else str(v)
+        for k in ("floor_price", "target_price", "proposal", "her_price", "compare", "compare_materials")
+    }
     plain = {k: getattr(t, k) for k in ("product", "channel", "unit_cost", "channel_cost", "floor_exact", "exact_net", "exact_shown", "proposal_margin",
                                         "proposal_kept", "margin", "kept", "kept_fraction", "flag")}  # fmt: skip
     return plain | text

@@ -17,8 +17,14 @@ def frames(figures: Mapping[str, Any]) -> dict[str, pandas.DataFrame]:
     """
     import pandas
 
-    tables = {name: pandas.json_normalize(figures[name]) for name in ("products", "prices", "rates", "recipes", "papers", "findings")}
-    money = {"prices": ("floor_price", "target_price", "proposal", "her_price", "compare", "compare_materials"), "papers": ("goods", "discount", "charges", "tax", "total")}
+    tables = {
+        name: pandas.json_normalize(figures[name])
+        for name in ("products", "prices", "rates", "recipes", "papers", "findings")
+    }
+    money = {
+        "prices": ("floor_price", "target_price", "proposal", "her_price", "compare", "compare_materials"),
+        "papers": ("goods", "discount", "charges", "tax", "total"),
+    }
     for name, columns in money.items():
         for column in columns:
             if column in tables[name]:

@@ -39,7 +39,9 @@ def marked(tab: Tab, row: Sequence[Cell]) -> tuple[Cell, ...]:
     return (*row, Cell("".join(sums), "mark"))
 
 
-def typed_over(snapshot: Snapshot, tab: Tab, keys: Sequence[str], now: Mapping[tuple[str, ...], Mapping[str, Value]]) -> list[Finding]:
+def typed_over(
+    snapshot: Snapshot, tab: Tab, keys: Sequence[str], now: Mapping[tuple[str, ...], Mapping[str, Value]]
+) -> list[Finding]:
     """The tool's cells of a tab that no longer hold what the tool wrote.
 
     Args:
@@ -79,4 +81,3 @@ def shown(value: Value, kind: str) -> str:
             return f"{value:.1%}"
         return f"{value:.2f}" if kind == "money" else plain_text(float(value))
     return plain_text(value)
-

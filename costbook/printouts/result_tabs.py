@@ -39,8 +39,13 @@ def result_tabs(priced: Priced, findings: Sequence[Finding], snapshot: Snapshot)
 
 def typed_over_cells(priced: Priced, snapshot: Snapshot) -> list[Finding]:
     """The tool's cells she typed over since the last run, with what the tool says."""
-    costs: Known = {(code,): dict(zip(_keys(COSTS), _cost_values(priced, cost), strict=True)) for code, cost in priced.costs.items()}
-    rates: Known = {(code,): dict(zip(_keys(RATES), _rate_values(priced.book, rate), strict=True)) for code, rate in priced.rates.materials.items()}
+    costs: Known = {
+        (code,): dict(zip(_keys(COSTS), _cost_values(priced, cost), strict=True)) for code, cost in priced.costs.items()
+    }
+    rates: Known = {
+        (code,): dict(zip(_keys(RATES), _rate_values(priced.book, rate), strict=True))
+        for code, rate in priced.rates.materials.items()
+    }
     prices: Known = {(t.product, t.channel): _price_values(priced.book, t) for t in priced.tiers}
     return [
         *typed_over(snapshot, COSTS, ("code",), costs), *typed_over(snapshot, PRICES, ("code", "channel"), prices),
@@ -57,7 +62,14 @@ def _head(tab: Tab, hint: str, marks: bool = False) -> list[tuple[Cell, ...]]:
     return [(Cell(tab.name, "title"),), (Cell(hint, "hint"),), (*headings, *([Cell(HEADING, "mark")] if marks else []))]
 
 
-def _put(tab: Tab, hint: str, rows: Sequence[Sequence[Cell]], charts: Sequence[Chart] = (), highlights: Sequence[Highlight] = (), marks: bool = False) -> PutTab:
+def _put(
+    tab: Tab,
+    hint: str,
+    rows: Sequence[Sequence[Cell]],
+    charts: Sequence[Chart] = (),
+    highlights: Sequence[Highlight] = (),
+    marks: bool = False,
+) -> PutTab:
     look = layout.plain_look(tab, len(rows), charts=tuple(charts))
     if marks:
         look = replace(look, hidden_columns=(len(tab.columns),))
@@ -85,11 +97,22 @@ def costs_tab(priced: Priced) -> PutTab:
     missing = [p for code, p in priced.book.products.items() if code not in priced.costs]
     rows += [_no_price(p.code, p.name, len(COSTS.columns)) for p in missing]
     charts = [_build_up(min(len(priced.costs), CHART_PRODUCTS), len(rows))] if priced.costs else []
-    return _put(COSTS, "What one good piece costs, in book currency. A product without a figure has a finding that says why.", rows, charts, marks=True)
+    return _put(
+        COSTS,
+        "What one good piece costs, in book currency. A product without a figure has a finding that says why.",
+        rows,
+        charts,
+        marks=True,
+    )
 
 
 def _no_price(code: str, name: str, columns: int) -> list[Cell]:
-    return [Cell(code, "tool text"), Cell(name, "tool text"), Cell("no price: see Findings", "flag stop"), *[Cell(None, "tool text")] * (columns - 3)]
+    return [
+        Cell(code, "tool text"),
+        Cell(name, "tool text"),
+        Cell("no price: see Findings", "flag stop"),
+        *[Cell(None, "tool text")] * (columns - 3),
+    ]
 
 
 def _cost_values(priced: Priced, cost: Cost) -> list[Value]:
@@ -103,10 +126,20 @@ def _cost_values(priced: Priced, cost: Cost) -> list[Value]:
 def _build_up(count: int, rows: int) -> Chart:
     first = COSTS.index("materials")
     series = tuple(
-        Series((2, first + i), (FIRST, first + i, FIRST + count - 1, first + i), layout.SERIES[i]) for i in range(len(CATEGORIES))
+        Series((2, first + i), (FIRST, first + i, FIRST + count - 1, first + i), layout.SERIES[i])
+        for i in range(len(CATEGORIES))
     )
     height = max(8.0, 0.62 * count + 3.0)
-    return Chart("stacked bar", "What a good piece costs", (FIRST, 0, FIRST + count - 1, 0), series, (FIRST + rows + 1, 0), 26.0, height, "cost of one good piece")
+    return Chart(
+        "stacked bar",
+        "What a good piece costs",
+        (FIRST, 0, FIRST + count - 1, 0),
+        series,
+        (FIRST + rows + 1, 0),
+        26.0,
+        height,
+        "cost of one good piece",
+    )
 
 
 # ------------------------------------------------------------------- prices
@@ -167,7 +200,11 @@ def _trial_formulas(tier: Tier, pricer: Pricer, row: int, trial: float | None) -
 def trial_prices(snapshot: Snapshot) -> dict[tuple[str, str], float]:
     """The trial prices she typed on the Prices tab, by product and channel."""
     grid = snapshot.grid(PRICES.name)
-    table = find_table(grid, [replace(c, needed=c.key in ("code", "channel", "trial")) for c in PRICES.columns]) if grid else None
+    table = (
+        find_table(grid, [replace(c, needed=c.key in ("code", "channel", "trial")) for c in PRICES.columns])
+        if grid
+        else None
+    )
     if grid is None or table is None:
         return {}
     found = {}
@@ -183,7 +220,12 @@ def _flag_highlights(rows: int) -> list[Highlight]:
     place = PRICES.index("flag")
     area = (FIRST, place, FIRST + max(rows, 1) - 1, place)
     cell = f"${column_name(place)}{FIRST + 1}"
-    styles = (("under cost", "flag stop"), ("under floor", "flag stop"), ("under target", "flag warn"), ("ok", "flag good"))
+    styles = (
+        ("under cost", "flag stop"),
+        ("under floor", "flag stop"),
+        ("under target", "flag warn"),
+        ("ok", "flag good"),
+    )
     return [Highlight(area, f'{cell}="{word}"', style) for word, style in styles]
 
 
@@ -193,13 +235,29 @@ def _margin_chart(priced: Priced, starts: Mapping[str, int], rows: int) -> list[
     margin = PRICES.index("margin")
     shown = _one_of_each([c for c in priced.book.channels.values() if c.price])
     series = tuple(
-        Series((starts[c.name], PRICES.index("channel")), (starts[c.name], margin, starts[c.name] + count - 1, margin), layout.SERIES[i * 3])
+        Series(
+            (starts[c.name], PRICES.index("channel")),
+            (starts[c.name], margin, starts[c.name] + count - 1, margin),
+            layout.SERIES[i * 3],
+        )
         for i, c in enumerate(shown)
     )
     if not series or not count:
         return []
     labels = (starts[shown[0].name], 0, starts[shown[0].name] + count - 1, 0)
-    return [Chart("column", "Margin at your prices now", labels, series, (FIRST + rows + 1, 0), 26.0, 10.0, "margin over unit cost", "0%")]
+    return [
+        Chart(
+            "column",
+            "Margin at your prices now",
+            labels,
+            series,
+            (FIRST + rows + 1, 0),
+            26.0,
+            10.0,
+            "margin over unit cost",
+            "0%",
+        )
+    ]
 
 
 def _one_of_each(channels: Sequence[Channel]) -> list[Channel]:
@@ -217,7 +275,12 @@ def rates_tab(priced: Priced) -> PutTab:
     rows = [_cells(RATES.columns, _rate_values(priced.book, rate)) for rate in priced.rates.materials.values()]
     for code in priced.rates.missing:
         rows.append(_no_price(code, priced.book.materials[code].name, len(RATES.columns)))
-    return _put(RATES, "What one unit costs in hand, from the paper named: goods after discount plus its share of freight and fees.", rows, marks=True)
+    return _put(
+        RATES,
+        "What one unit costs in hand, from the paper named: goods after discount plus its share of freight and fees.",
+        rows,
+        marks=True,
+    )
 
 
 def _per(book: Book, rate: Rate) -> tuple[str, float]:
@@ -231,7 +294,21 @@ def _rate_values(book: Book, rate: Rate) -> list[Value]:
     material, line = book.materials[rate.material], rate.line
     per, grams = _per(book, rate)
     if line is None:
-        return [material.code, material.name, rate.rule, per, rate.per_base * grams, None, None, None, None, "quoted", material.quoted_from, "", material.weight_source]
+        return [
+            material.code,
+            material.name,
+            rate.rule,
+            per,
+            rate.per_base * grams,
+            None,
+            None,
+            None,
+            None,
+            "quoted",
+            material.quoted_from,
+            "",
+            material.weight_source,
+        ]
     charges = float(line.charges + line.tax)
     return [
         material.code, material.name, rate.rule, per, rate.per_base * grams, line.list_rate * grams, float(line.goods), charges,
@@ -266,11 +343,17 @@ def trace_tab(priced: Priced) -> PutTab:
 
 def _trace_row(priced: Priced, code: str, line: TraceLine, row: int) -> list[Cell]:
     source = line.source.line.line if line.source and line.source.line else None
-    unit, size = ("oz", OUNCE_G) if line.unit == "g" and priced.book.settings.measures == "US customary" else (line.unit, 1.0)
+    unit, size = (
+        ("oz", OUNCE_G) if line.unit == "g" and priced.book.settings.measures == "US customary" else (line.unit, 1.0)
+    )
     usage, rate = _rounded_off(line.usage / size), _rounded_off(line.rate * size)
     assert isinstance(usage, float) and isinstance(rate, float)
     product = Formula(f"{address(row, TRACE.index('usage'))}*{address(row, TRACE.index('rate'))}", usage * rate)
-    paper = source.paper if source else ("quoted" if line.source else "Pay tab" if line.category == "labour" else "Start tab")
+    paper = (
+        source.paper
+        if source
+        else ("quoted" if line.source else "Pay tab" if line.category == "labour" else "Start tab")
+    )
     cells = _cells(TRACE.columns, [code, line.category, line.name, usage, unit, rate, product, paper, source.date if source else None,
                                    (source.source or str(source.where)) if source else "", None])  # fmt: skip
     if source:
@@ -281,7 +364,19 @@ def _trace_row(priced: Priced, code: str, line: TraceLine, row: int) -> list[Cel
 def _trace_total(priced: Priced, code: str, first: int, row: int) -> list[Cell]:
     cost, place = priced.costs[code].unit_cost, TRACE.index("cost")
     total = Formula(f"SUM({address(first, place)}:{address(row - 1, place)})", cost)
-    values: list[Value | Formula] = [code, "unit cost", priced.book.products[code].name, None, "", None, total, "", None, "", cost]
+    values: list[Value | Formula] = [
+        code,
+        "unit cost",
+        priced.book.products[code].name,
+        None,
+        "",
+        None,
+        total,
+        "",
+        None,
+        "",
+        cost,
+    ]
     return [Cell(_rounded_off(v), f"total {c.kind}") for c, v in zip(TRACE.columns, values, strict=True)]
 
 
@@ -294,10 +389,28 @@ def findings_tab(findings: Sequence[Finding]) -> PutTab:
     rows = []
     for f in sorted(findings, key=lambda f: order[f.level]):
         where = Cell(str(f.where or ""), "link" if f.where else "tool text", f.where)
-        rows.append([Cell(f.level, f"level {f.level}"), Cell(_sentence(f), "tool wrapped"), where, Cell(f.do, "tool wrapped"), Cell(", ".join(f.about), "tool wrapped")])
+        rows.append(
+            [
+                Cell(f.level, f"level {f.level}"),
+                Cell(_sentence(f), "tool wrapped"),
+                where,
+                Cell(f.do, "tool wrapped"),
+                Cell(", ".join(f.about), "tool wrapped"),
+            ]
+        )
     if not rows:
-        rows = [[Cell("fine", "good"), Cell("Nothing to look at: every product has a price and no check found anything.", "good"), *[Cell(None, "good")] * 3]]
-    return _put(FINDINGS, "stop: no price comes out of it. ask: priced on the reading stated. warn: priced, look at it. note: to know.", [*rows, _notice()])
+        rows = [
+            [
+                Cell("fine", "good"),
+                Cell("Nothing to look at: every product has a price and no check found anything.", "good"),
+                *[Cell(None, "good")] * 3,
+            ]
+        ]
+    return _put(
+        FINDINGS,
+        "stop: no price comes out of it. ask: priced on the reading stated. warn: priced, look at it. note: to know.",
+        [*rows, _notice()],
+    )
 
 
 def _notice() -> list[Cell]:
@@ -307,7 +420,11 @@ def _notice() -> list[Cell]:
 def findings_now(snapshot: Snapshot) -> list[Finding]:
     """The findings the tab holds from the run before."""
     grid = snapshot.grid(FINDINGS.name)
-    table = find_table(grid, [replace(c, needed=c.key in ("level", "sentence")) for c in FINDINGS.columns]) if grid else None
+    table = (
+        find_table(grid, [replace(c, needed=c.key in ("level", "sentence")) for c in FINDINGS.columns])
+        if grid
+        else None
+    )
     if grid is None or table is None:
         return []
     found = []
@@ -330,7 +447,9 @@ def review_tab(rows: Sequence[Mapping[str, Value]]) -> PutTab:
         cells[-1] = replace(cells[-1], style="tool wrapped")
     if not body:
         body = [[Cell("nothing waits here", "good"), *[Cell(None, "good")] * (len(REVIEW.columns) - 1)]]
-    return _put(REVIEW, "Lines that were not posted, and why. Mend the paper or the book and post the file again.", body)
+    return _put(
+        REVIEW, "Lines that were not posted, and why. Mend the paper or the book and post the file again.", body
+    )
 
 
 def review_rows(snapshot: Snapshot) -> list[dict[str, Value]]:
@@ -339,5 +458,7 @@ def review_rows(snapshot: Snapshot) -> list[dict[str, Value]]:
     table = find_table(grid, [replace(c, needed=c.key in ("file", "reason")) for c in REVIEW.columns]) if grid else None
     if grid is None or table is None:
         return []
-    rows = [{k: grid.value(i, p) for k, p in table.columns.items()} for i in range(table.heading_row + 1, len(grid.rows))]
+    rows = [
+        {k: grid.value(i, p) for k, p in table.columns.items()} for i in range(table.heading_row + 1, len(grid.rows))
+    ]
     return [row for row in rows if row.get("reason")]

@@ -1,0 +1,271 @@
+"""Her tabs of making and selling: pay, work steps, products with their lines, channels."""
+
+from __future__ import annotations
+
+from collections.abc import Iterable, Mapping, Sequence
+from dataclasses import replace
+from decimal import Decimal
+
+from costbook.amounts.money import Ending, read_ending
+from costbook.amounts.quantity import read_amount, same_name
+from costbook.book import model
+from costbook.book.table import Notes, Row, Table, plain_text, unknown
+from costbook.errors import QuantityError, Where
+
+ZERO = Decimal(0)
+PRICE_COLUMNS = ("wholesale", "retail")
+
+
+# --------------------------------------------------------------- work and pay
+
+
+def read_roles(table: Table, notes: Notes) -> Iterable[model.Role]:
+    for row in table.rows(notes):
+        pay, on_cost = row.number("pay"), row.fraction("on_cost")
+        if pay is None or pay < 0:
+            if row.value("pay") is None or pay is not None:
+                row.bad("pay", "an hour of work needs its pay, 0 or more", "Type the pay an hour, yours too.")
+            continue
+        yield model.Role(same_name(row.text("role")), pay, on_cost or ZERO, row.where("role"))
+
+
+def read_steps(table: Table, roles: Mapping[str, model.Role], notes: Notes) -> Iterable[model.Step]:
+    for row in table.rows(notes):
+        before = len(notes.found)
+        role = same_name(row.text("role"))
+        if role not in roles:
+            row.bad("role", unknown("pay on the Pay tab for", row.text("role"), roles), "Add them there.")
+        minutes = [row.number(k) or ZERO for k in ("batch_minutes", "piece_minutes", "rest_hours")]
+        if min(minutes) < 0:
+            row.bad("batch_minutes", "minutes cannot be negative", "Type 0 or more.")
+        batch, piece, rest = (float(m) for m in minutes)
+        stops = tuple(f.sentence for f in notes.found[before:] if f.level == "stop")
+        yield model.Step(
+            same_name(row.text("family")), row.text("name"), role, batch, piece, rest, row.where("name"), stops
+        )
+
+
+# -------------------------------------------------------------------- products
+
+
+def read_products(
+    table: Table, lines: Table, names: Mapping[str, str], materials: Mapping[str, model.Material],
+    recipes: Mapping[str, model.Recipe], notes: Notes,
+) -> dict[str, model.Product]:  # fmt: skip
+    slots = {line.slot for recipe in recipes.values() for line in recipe.lines if line.slot} | {"scent", "colour"}
+    products: dict[str, model.Product] = {}
+    like: dict[str, tuple[str, Row]] = {}
+    for row in table.rows(notes):
+        code = row.text("code") or row.text("name")
+        if code in products:
+            row.bad(
+                "code",
+                f'the code "{code}" stands twice; this row is left out',
+                "Give each product its own.",
+                "ask",
+                "twice",
+            )
+            continue
+        products[code] = _product(_with_slots(row, slots), code, names, materials, slots)
+        if row.text("like"):
+            like[code] = (row.text("like"), row)
+    parts, stops = _parts(lines, names, materials, products, notes)
+    for code, (other, row) in like.items():
+        if other not in products or _circular(code, like):
+            sentence = "lines as in itself" if other in products else unknown("product", other, products)
+            row.bad("like", sentence, "Type the code of a product that has its own lines.")
+            stops.setdefault(code, []).append(sentence)
+    done = {}
+    for code, product in products.items():
+        line = _lines_of(code, like)
+        own = tuple(part for c in reversed(line) for part in parts.get(c, ()))
+        stopped = tuple(sentence for c in line for sentence in stops.get(c, ()))
+        done[code] = replace(product, parts=own, stopped=product.stopped + stopped)
+    return done
+
+
+def _lines_of(code: str, like: Mapping[str, tuple[str, Row]]) -> list[str]:
+    """The product and those whose lines it takes over, nearest first."""
+    line = [code]
+    while line[-1] in like and like[line[-1]][0] not in line:
+        line.append(like[line[-1]][0])
+    return line
+
+
+def _circular(code: str, like: Mapping[str, tuple[str, Row]]) -> bool:
+    last = _lines_of(code, like)[-1]
+    return last in like
+
+
+def _with_slots(row: Row, slots: Iterable[str]) -> Row:
+    """The row with a column for every slot that has one of that heading."""
+    columns = dict(row.columns)
+    for cells in row.grid.rows[: row.index]:
+        for place, cell in enumerate(cells):
+            if isinstance(cell, str) and same_name(cell) in slots:
+                columns.setdefault(same_name(cell), place)
+    return replace(row, columns=columns)
+
+
+def _product(
+    row: Row, code: str, names: Mapping[str, str], materials: Mapping[str, model.Material], slots: Iterable[str]
+) -> model.Product:
+    before = len(row.notes.found)
+    fills = {slot: _fill(row, slot, names, materials) for slot in sorted(slots) if row.text(slot)}
+    planned, good = row.number("planned"), row.number("good")
+    for key, number in (("planned", planned), ("good", good)):
+        if (number is None and row.value(key) is None) or (number is not None and (number <= 0 or number % 1)):
+            row.bad(
+                key,
+                f"pieces are a whole number above 0; the cell holds {plain_text(row.value(key)) or 'nothing'}",
+                "Type how many.",
+            )
+    prices = {}
+    for key in PRICE_COLUMNS:
+        price = row.number(key)
+        if price is not None and price <= 0:
+            row.bad(key, f"a price is more than 0; the cell holds {price}", "Type the price.", "ask", "price-zero")
+        elif price is not None:
+            prices[key] = price
+    rest = row.number("rest_hours")
+    stock = {key: row.number(key) for key in ("on_hand", "sold_per_week", "waiting", "promised")}
+    stops = tuple(
+        f.sentence for f in row.notes.found[before:] if f.level == "stop" and f.where not in _places(row, stock)
+    )
+    return model.Product(
+        code=code, name=row.text("name"), parts=(), fills={k: v for k, v in fills.items() if v}, family=same_name(row.text("family")),
+        planned=int(planned or 0), good=int(good or 0), prices=prices, where=row.where("name"),
+        places={key: row.where(key) for key in row.columns}, rest_hours=float(rest or 0), **stock,
+        sold_out_since=row.day("sold_out_since"), season_end=row.day("season_end"), stopped=stops,
+    )  # fmt: skip
+
+
+def _places(row: Row, keys: Iterable[str]) -> list[Where]:
+    return [row.where(k) for k in keys]
+
+
+def _fill(row: Row, slot: str, names: Mapping[str, str], materials: Mapping[str, model.Material]) -> str:
+    written = row.text(slot)
+    code = names.get(same_name(written), "")
+    if code in materials:
+        return code
+    sentence = unknown("material", written, [m.name for m in materials.values()])
+    row.bad(slot, sentence, "Pick one of your materials.", check="unknown-name")
+    return ""
+
+
+def _parts(
+    table: Table,
+    names: Mapping[str, str],
+    materials: Mapping[str, model.Material],
+    products: Mapping[str, model.Product],
+    notes: Notes,
+) -> tuple[dict[str, list[model.Part]], dict[str, list[str]]]:
+    """By product the parts it takes, and the sentences of lines that cannot be read."""
+    by_name = {same_name(n): p.code for p in products.values() for n in (p.name, p.code)}
+    parts: dict[str, list[model.Part]] = {}
+    stops: dict[str, list[str]] = {}
+    for row in table.rows(notes):
+        before = len(notes.found)
+        product = by_name.get(same_name(row.text("product")), "")
+        if not product:
+            sentence = unknown("product", row.text("product"), products)
+            row.bad("product", sentence, "Type a product's code.", "ask", "unknown-name")
+            continue
+        part = _part(row, names, materials, by_name)
+        if part:
+            parts.setdefault(product, []).append(part)
+        stops.setdefault(product, []).extend(f.sentence for f in notes.found[before:] if f.level == "stop")
+    return parts, stops
+
+
+PART_KINDS = {
+    "recipe": "recipe",
+    "part": "recipe",
+    "mix": "recipe",
+    "product": "product",
+    "packaging": "packaging",
+    "consumable": "consumable",
+}
+
+
+def _part(
+    row: Row, names: Mapping[str, str], materials: Mapping[str, model.Material], products: Mapping[str, str]
+) -> model.Part | None:
+    kind = PART_KINDS.get(row.choice("kind", tuple(PART_KINDS), ""), "")
+    item = row.text("item")
+    code = (products if kind == "product" else names).get(same_name(item), "")
+    if not kind:
+        row.bad(
+            "kind", "this line does not say what the product takes", "Type recipe, product, packaging or consumable."
+        )
+    elif (
+        not code
+        or (kind in ("packaging", "consumable") and code not in materials)
+        or (kind == "recipe" and code in materials)
+    ):
+        sentence = unknown(kind, item, [*products, *names, *(m.name for m in materials.values())])
+        row.bad("item", sentence, "Write one that stands in your tabs.", check="unknown-name")
+        return None
+    amount = row.amount("amount", "unit")
+    if amount is None:
+        if row.value("amount") is None:
+            row.bad("amount", "no amount on this line", "Type how much one piece takes.")
+        return None
+    if amount.unit is None and not amount.percent:
+        amount = read_amount(amount.text, "g" if kind == "recipe" else "each")
+    return model.Part(kind, code, amount, row.choice("per", ("piece", "batch"), "piece") == "batch", row.where("item"))
+
+
+def checked_products(
+    products: Mapping[str, model.Product], steps: Sequence[model.Step], book_stops: Sequence[str], notes: Notes
+) -> dict[str, model.Product]:
+    families: dict[str, list[str]] = {}
+    for step in steps:
+        families.setdefault(step.family, []).extend(step.stopped)
+    done = {}
+    for code, product in products.items():
+        stops = [*product.stopped, *book_stops, *families.get(product.family, ())]
+        if product.family and product.family not in families:
+            sentence = unknown("work steps for", product.family, families)
+            where = product.places.get("family", product.where)
+            notes.add("stop", "unknown-name", sentence, where, "Add them on the Work tab.", [code])
+            stops.append(sentence)
+        done[code] = replace(product, stopped=tuple(stops))
+    return done
+
+
+# -------------------------------------------------------------------- channels
+
+
+def read_channels(table: Table, roles: Mapping[str, model.Role], notes: Notes) -> Iterable[model.Channel]:
+    for row in table.rows(notes):
+        before = len(notes.found)
+        role = same_name(row.text("order_role"))
+        minutes = row.number("order_minutes") or ZERO
+        if minutes and role not in roles:
+            row.bad("order_role", f'nobody called "{row.text("order_role")}" on the Pay tab', "Say who packs an order.")
+        price = row.choice("price", PRICE_COLUMNS, "")
+        channel = model.Channel(
+            name=row.text("name"), price=price, fee_fraction=row.fraction("fee") or ZERO,
+            fee_on_shown=row.choice("fee_on", ("shown price", "net price"), "shown price") == "shown price",
+            per_item=row.number("per_item") or ZERO, per_order=row.number("per_order") or ZERO, order_minutes=minutes,
+            order_role=role, pieces_per_order=row.number("pieces_per_order") or ZERO, per_day=row.number("per_day") or ZERO,
+            pieces_per_day=row.number("pieces_per_day") or ZERO, tax_fraction=row.fraction("tax") or ZERO,
+            target_fraction=row.fraction("target"), target_counts=row.choice("target_counts", ("margin", "kept"), "margin"),
+            floor_fraction=row.fraction("floor"), floor_counts=row.choice("floor_counts", ("margin", "kept"), "margin"),
+            ending=_ending(row), smallest_order=row.number("smallest_order"), where=row.where("name"),
+        )  # fmt: skip
+        if all(f.level != "stop" for f in notes.found[before:]):
+            yield channel
+
+
+def _ending(row: Row) -> Ending | None:
+    found = row.value("ending")
+    if found is None:
+        return None
+    try:
+        return read_ending(found if isinstance(found, float) else row.text("ending"), row.notes.decimal)
+    except QuantityError as error:
+        row.bad("ending", error.sentence, error.do, "ask")
+        return None
