@@ -94,22 +94,11 @@ def _price(asked: argparse.Namespace) -> int:
 
 
 def _explain(asked: argparse.Namespace) -> int:
-    from costbook.printouts.figures import explained, explanation_lines
-
-    priced, node, larger = commands.explain(asked.book, asked.product, asked.batches)
+    told = commands.explain(asked.book, asked.product, asked.batches)
     if asked.json:
-        print(
-            json.dumps(
-                explained(node) | ({"batches": asked.batches, "cost_at": larger} if larger is not None else {}),
-                indent=1,
-                ensure_ascii=False,
-            )
-        )
-        return DONE
-    for line in explanation_lines(node, priced.book.settings.currency):
-        print(line)
-    if larger is not None:
-        print(f"{larger:10.4f} {priced.book.settings.currency}  a piece, in a batch {asked.batches:g} times as large")
+        print(json.dumps(told.figures(), indent=1, ensure_ascii=False))
+    else:
+        print("\n".join(told.lines()))
     return DONE
 
 
@@ -126,6 +115,9 @@ def _post(asked: argparse.Namespace) -> int:
 
 
 def _print_posted(posted: Sequence[commands.PostedPaper]) -> None:
+    if not posted:
+        print("There was no paper to post.")
+        return
     width = max((len(p.file) for p in posted), default=4)
     print(f"{'Paper':<{width}}  {'Number':<14} {'Lines':>5}  State")
     for p in posted:
@@ -171,5 +163,7 @@ def _print_findings(findings: Sequence[Finding]) -> None:
         print("Nothing to look at.")
     for f in findings[:SHOWN_FINDINGS]:
         print(f"{f.level:>5}  {f'{f.where}: ' if f.where else ''}{f.sentence}")
+        if f.do and f.level in ("stop", "ask"):
+            print(f"       {f.do}")
     if len(findings) > SHOWN_FINDINGS:
         print(f"       {len(findings) - SHOWN_FINDINGS} more on the Findings tab.")

@@ -6,19 +6,20 @@ here; `tell` is called with a few words as long work goes on.
 
 from __future__ import annotations
 
+import math
 from collections.abc import Callable, Iterable, Sequence
 from dataclasses import dataclass
 from datetime import date
 from pathlib import Path
-from typing import TYPE_CHECKING, Any
+from typing import Any
 
 from costbook.amounts.quantity import same_name
 from costbook.book import layout
 from costbook.book.grid import Edits, PutTab, SetCell, Snapshot, Value
 from costbook.book.model import Book, Invoice, InvoiceLine
-from costbook.book.posting import purchase_edits, purchase_rows, standing, supplier_edits
+from costbook.book.posting import Content, content, purchase_edits, purchase_rows, standing, supplier_edits
 from costbook.book.reading import read_book
-from costbook.book.table import nearest
+from costbook.book.table import unknown
 from costbook.costing.checks import Priced, checks
 from costbook.costing.rates import rates
 from costbook.costing.tiers import tiers
@@ -27,10 +28,7 @@ from costbook.costing.usage import Usage, cost_at, costs
 from costbook.errors import CostbookError, Finding, HostUnavailable, InputError, InvoiceError
 from costbook.hosts.file import WorkbookFile, create
 from costbook.printouts import result_tabs
-from costbook.printouts.figures import figures
-
-if TYPE_CHECKING:
-    import pandas
+from costbook.printouts.figures import explained, explanation_lines, figures
 
 Tell = Callable[[str], None]
 LISTS = (".csv", ".tsv", ".txt")
@@ -112,6 +110,7 @@ def price(path: Path, tell: Tell = _quiet, today: date | None = None) -> Outcome
     host = WorkbookFile(path)
     try:
         snapshot = host.snapshot()
+        result_tabs.refuse_hers(snapshot)
         tell("working out costs and prices")
         priced, found = worked_out(snapshot, today or date.today())
         over = result_tabs.typed_over_cells(priced, snapshot)
@@ -153,11 +152,34 @@ def _last_run(snapshot: Snapshot, on: date) -> Iterable[SetCell]:
                 return
 
 
-def explain(
-    path: Path, product: str, batches: float | None = None, today: date | None = None
-) -> tuple[Priced, Node, float | None]:
-    """The tree of one product's unit cost down to papers and rows; with `batches`, also its cost in a batch that many times as large.
+@dataclass(frozen=True, slots=True)
+class Explanation:
+    """Where one unit cost comes from: the tree, and the cost in a batch `batches` times as large where that was asked."""
 
+    currency: str
+    node: Node
+    batches: float | None = None
+    cost_at: float | None = None
+
+    def lines(self) -> list[str]:
+        """The tree as indented text."""
+        lines = list(explanation_lines(self.node, self.currency))
+        if self.cost_at is not None:
+            lines.append(f"{self.cost_at:10.4f} {self.currency}  a piece, in a batch {self.batches:g} times as large")
+        return lines
+
+    def figures(self) -> dict[str, Any]:
+        """The tree as nested dicts, for other programs."""
+        asked = {} if self.cost_at is None else {"batches": self.batches, "cost_at": self.cost_at}
+        return explained(self.node) | {"currency": self.currency} | asked
+
+
+def explain(path: Path, product: str, batches: float | None = None, today: date | None = None) -> Explanation:
+    """The tree of one product's unit cost down to papers and rows; the file is only read.
+
+    Args:
+        product: its code or name.
+        batches: also work out the cost in a batch that many times as large.
     Raises:
         InputError: no such product, or it has no price (the sentence says why).
     """
@@ -165,29 +187,23 @@ def explain(
     code = _product_code(priced.book, product)
     if code not in priced.costs:
         why = next((f for f in found if code in f.about and f.level == "stop"), None)
-        raise InputError(
-            f"{code} has no price: {why.sentence if why else 'see the findings'}",
-            why.where if why else None,
-            why.do if why else "",
-        )
-    if batches is not None and batches <= 0:
+        sentence = f"{code} has no price: {why.sentence if why else 'see the findings'}"
+        raise InputError(sentence, why.where if why else None, why.do if why else "")
+    if batches is not None and not (math.isfinite(batches) and batches > 0):
         raise InputError(f"a batch cannot be {batches:g} times as large", do="Give a number above 0.")
-    node = explanation(priced.usage, priced.rates, code)
-    return priced, node, None if batches is None else cost_at(priced.usage, priced.rates, code, batches)
+    larger = None if batches is None else cost_at(priced.usage, priced.rates, code, batches)
+    return Explanation(priced.book.settings.currency, explanation(priced.usage, priced.rates, code), batches, larger)
 
 
 def _product_code(book: Book, wanted: str) -> str:
     for code, product in book.products.items():
         if same_name(wanted) in (same_name(code), same_name(product.name)):
             return code
-    near = nearest(wanted, [*book.products, *(p.name for p in book.products.values())])
-    raise InputError(
-        f'no product "{wanted}"' + (f"; nearest: {near}" if near else ""),
-        do=f"Codes are {', '.join(list(book.products)[:8])} ...",
-    )
+    sentence = unknown("product", wanted, [*book.products, *(p.name for p in book.products.values())])
+    raise InputError(sentence, do=f"Its code or name is wanted; the first is {next(iter(book.products), 'none')}.")
 
 
-def frames(path: Path, today: date | None = None) -> dict[str, pandas.DataFrame]:
+def frames(path: Path, today: date | None = None) -> dict[str, Any]:
     """The figures of a workbook as pandas tables by name; the file is only read."""
     from costbook.printouts.frames import frames as tables
 
@@ -217,6 +233,7 @@ def post(path: Path, papers: Sequence[Path], tell: Tell = _quiet) -> list[Posted
     host = WorkbookFile(path)
     try:
         snapshot = host.snapshot()
+        result_tabs.refuse_hers(snapshot)
         clerk = _Clerk(snapshot, read_book(snapshot))
         for file in _files(papers, path):
             tell(f"reading {file.name}")
@@ -275,7 +292,7 @@ class _Clerk:
         self.rows: list[dict[str, Value]] = []
         self.suppliers: list[str] = []
         self.review = result_tabs.review_rows(snapshot)
-        self.taken: dict[tuple[str, ...], str] = {}
+        self.taken: dict[tuple[str, ...], tuple[str, Content]] = {}
 
     def take(self, file: Path) -> None:
         """One file: each paper in it is posted, sent to review, already there, or refused."""
@@ -294,22 +311,21 @@ class _Clerk:
             self.results.append(PostedPaper(file.name, invoice.supplier, invoice.number, state, count, why))
 
     def _decide(self, invoice: Invoice) -> tuple[str, str]:
-        from costbook.invoices.checks import identity, problems, sign
+        from costbook.invoices.checks import problems, sign
 
         reasons = problems(invoice)
         if reasons:
             return "to review", "; ".join(reasons)
         known = standing(self.book, invoice, sign(invoice))
-        key, number = identity(invoice), (same_name(invoice.supplier), same_name(invoice.number), invoice.type_code)
-        if known.state == "there" or key in self.taken:
-            return "already there", f"in {known.where}" if known.where else f"the same as {self.taken[key]}"
-        if known.state == "other" or number in self.taken:
-            where = str(known.where) if known.where else self.taken[number]
-            return (
-                "to review",
-                f"paper {invoice.number} of {invoice.supplier} is already there with other content ({where})",
-            )
-        self.taken[key] = self.taken[number] = invoice.source
+        number = (same_name(invoice.supplier), same_name(invoice.number), invoice.type_code)
+        lines = content(invoice, sign(invoice))
+        before = self.taken.get(number)
+        if known.state == "there" or (before and before[1] == lines):
+            return "already there", f"in {known.where}" if known.where else f"the same as {before[0] if before else ''}"
+        if known.state == "other" or before:
+            again = f"paper {invoice.number} of {invoice.supplier} came twice with different content"
+            return "to review", f"{known.why or again} ({known.where or (before[0] if before else '')})"
+        self.taken[number] = (invoice.source, lines)
         return "posted", ""
 
     def _post(self, invoice: Invoice) -> None:

@@ -70,11 +70,22 @@ class CostbookError(Exception):
 
     def __str__(self) -> str:
         place = f"{self.where}: " if self.where else ""
-        return f"{place}{self.sentence}" + (f" {self.do}" if self.do else "")
+        stop = "" if self.sentence.endswith((".", "?", "!")) or not self.do else "."
+        return f"{place}{self.sentence}{stop}" + (f" {self.do}" if self.do else "")
 
 
 class InputError(CostbookError):
-    """Something she or a supplier wrote."""
+    """Something she or a supplier wrote. `because` are the findings it comes from, where they are told already."""
+
+    because: tuple[Finding, ...] = ()
+
+    @classmethod
+    def of(cls, findings: tuple[Finding, ...]) -> InputError:
+        """The error that findings of level stop amount to; it speaks with the first."""
+        first = findings[0]
+        error = cls(first.sentence, first.where, first.do)
+        error.because = findings
+        return error
 
 
 class QuantityError(InputError):

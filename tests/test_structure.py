@@ -348,7 +348,7 @@ def test_no_path_of_one_machine_elsewhere_in_the_repository() -> None:
 
 
 def test_the_top_level_holds_nothing_else() -> None:
-    """Only where git tells what is in the tree; a working folder also holds caches."""
+    """What the program or a build makes beside the tree does not count."""
     allowed = {
         "README.md", "DEVELOPERS.md", "CHANGELOG.md", "LICENSE", "pyproject.toml", "costbook", "workbooks", "tests",
         "sample_invoices",

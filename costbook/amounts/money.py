@@ -109,6 +109,30 @@ def allocate(total: Decimal, weights: Sequence[Decimal | Fraction | float | int]
     return [Decimal(sign * share if share else 0).scaleb(-places, _WIDE) for share in shares]
 
 
+def read_discounts(text: str, decimal: str = "point") -> tuple[Decimal, ...]:
+    """Trade discounts one after the other, as fractions: "20/10/5", "20 % + 10 %", "5 %".
+
+    >>> read_discounts("20/10/5")
+    (Decimal('0.2'), Decimal('0.1'), Decimal('0.05'))
+    """
+    parts = [part.strip().rstrip("%").strip() for part in re.split(r"[/+]", text)]
+    found = tuple(read_money(part, decimal) / 100 for part in parts)
+    if any(not 0 <= share < 1 for share in found):
+        raise QuantityError(f"{quoted(text)} is no discount", do="Write 5 %, or a chain such as 20/10/5.")
+    return found
+
+
+def after_discounts(price: Decimal, discounts: Sequence[Decimal]) -> Decimal:
+    """A list price less a chain of trade discounts, each taken from what the one before left; unrounded.
+
+    >>> after_discounts(Decimal(100), (Decimal("0.2"), Decimal("0.1"), Decimal("0.05")))
+    Decimal('68.4000')
+    """
+    for share in discounts:
+        price *= 1 - share
+    return price
+
+
 def _largest_remainder(units: int, weights: Sequence[int]) -> list[int]:
     of = sum(weights)
     split = [divmod(units * weight, of) for weight in weights]
@@ -151,7 +175,7 @@ def read_ending(text: str | float | Decimal, decimal: str = "point") -> Ending:
     steps = "next " if folded.startswith("next ") else ""
     number = folded[len(ends or steps) :]
     try:
-        value = read_money(number, decimal if isinstance(text, str) else "point")
+        value = read_money(number, decimal if isinstance(text, str) and "," in number else "point")
     except QuantityError:
         raise QuantityError(f"{quoted(text)} is not a price ending.", do=_ENDING_ADVICE) from None
     odd = not ends and not steps and 0 < value < 1 and Decimal(1) % value != 0

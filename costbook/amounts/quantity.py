@@ -316,6 +316,7 @@ class _Written:
     form: str = "level"
 
 
+_LONE_SIGN = re.compile(r"(?:^|\s)[.,]+(?:\s|$)")
 _LETTER_AFTER_DIGIT = re.compile(r"(?<=[0-9])(?=[^\W\d_]|[%#])")
 _DASH_IN_WORD = re.compile(r"(?<=[^\W\d_])-(?=[^\W\d_])")
 _NUMBER_AND_UNIT = re.compile(r" *([0-9][0-9 ./,]*?) *([A-Za-z][A-Za-z. ]*)")
@@ -410,6 +411,8 @@ class _Typed:
 
 def _typed(text: str, decimal: str, measures: str) -> _Typed:
     cleaned = text if text.isascii() else text.translate(CLEAN)
+    if _LONE_SIGN.search(text):
+        raise QuantityError(f"{quoted(text)} is not an amount.", do="Write it like 2 1/4 or 0.8.")
     usual_text = ""
     if "(" in cleaned or ")" in cleaned:
         cleaned, usual_text = _without_parentheses(cleaned, text)

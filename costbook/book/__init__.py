@@ -1,0 +1,1 @@
+"""Her workbook: what its cells mean, how its tabs look, and the records read from it."""

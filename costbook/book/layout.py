@@ -52,7 +52,7 @@ STYLES: dict[str, Style] = {
     "label": Style(bold=True),
     "heading": Style(bold=True, fill="heading", wrap=True, line=True, align="center"),
     "tool heading": Style(bold=True, fill="tool heading", wrap=True, line=True, align="center"),
-    "link": Style(ink="her ink", indent=1),
+    "link": Style(ink="her ink", indent=1, line=True),
     "mark": Style(size=8, ink="grey"),
     "good": Style(fill="good", wrap=True),
     **{f"level {level}": Style(fill=level, bold=True, indent=1) for level in ("stop", "ask", "warn", "note")},
@@ -127,7 +127,7 @@ class SettingRow:
 
 
 SETTINGS = (
-    SettingRow("workshop", "Workshop", "text", "Your name for it; printed at the top of lists."),
+    SettingRow("workshop", "Workshop", "text", "Your name for it."),
     SettingRow("currency", "Book currency", "text", "Three letters, such as USD. Papers in another currency carry their own rate."),
     SettingRow("book_date", "Book date", "date", "The day prices are judged at. Leave empty for today."),
     SettingRow("decimal", "Decimal mark", "text", "How you type numbers as text: 0.9 (point) or 0,9 (comma).", ("point", "comma")),
@@ -191,6 +191,7 @@ MATERIALS = Tab("Materials", "a material, a packaging item or a consumable", (
     Column("quoted_price", "Quoted price", "money", 10, note="Delivered, for the pack beside it. Used where the rule says quoted."),
     Column("quoted_pack", "Quoted pack", width=11, note="Such as 5 lb."),
     Column("quoted_from", "Quoted from", "date", 11),
+    Column("quoted_less", "Quoted less", width=11, note="Trade discounts off the quoted price, one after the other: 20/10/5."),
 ), synonyms=("Ingredients", "Supplies"), needed=True)  # fmt: skip
 
 PURCHASES = Tab("Purchases", "a line of a supplier's paper, as posted or typed; charges, discounts and the total stand in rows of their own", (
@@ -206,7 +207,7 @@ PURCHASES = Tab("Purchases", "a line of a supplier's paper, as posted or typed; 
     Column("pack", "Pack size", "text", 9, needed=True, synonyms=("Pack",), note="How much one pack holds."),
     Column("pack_unit", "Pack unit", width=9, choices=UNITS),
     Column("pack_price", "Price per pack", "money", 10, synonyms=("Pack price",)),
-    Column("amount", "Amount", "money", 11, needed=True, synonyms=("Line total",), note="Before tax, after the line's own discount."),
+    Column("amount", "Amount", "money", 11, needed=True, synonyms=("Line total",), note="Before tax, after the line's own discount. A discount row may say a share of the goods, such as 5 %."),
     Column("shared_by", "Shared by", width=10, choices=("weight", "value", "pieces"), note="For charges. Empty: the supplier's way."),
     Column("covers", "Covers", width=12, note="all, a kind of material such as scent, or codes with ; between."),
     Column("currency", "Currency", width=9),
@@ -237,9 +238,9 @@ PRODUCTS = Tab("Products", "a product", (
     Column("season_end", "Season end", "date", 11),
 ), needed=True)  # fmt: skip
 
-LINES = Tab("Product lines", "one thing a product takes: mix of a recipe, another product, packaging, a consumable", (
+LINES = Tab("Product lines", "one thing a product takes: mix of a recipe, another product, packaging, a consumable, an activity", (
     Column("product", "Product", width=10, needed=True, choices="products"),
-    Column("kind", "Takes", width=12, choices=("recipe", "product", "packaging", "consumable"), needed=True, synonyms=("Kind",)),
+    Column("kind", "Takes", width=12, choices=("recipe", "product", "packaging", "consumable", "activity"), needed=True, synonyms=("Kind",)),
     Column("item", "Item", width=28, needed=True, synonyms=("Of",), note="Recipe, product or material, by name or code."),
     Column("amount", "Amount", "text", 10, needed=True),
     Column("unit", "Unit", width=9, choices=UNITS),
@@ -261,6 +262,13 @@ WORK = Tab("Work", "a step of work for one family of products; rests cost nothin
     Column("piece_minutes", "Minutes a piece", "number", 10, needed=True, synonyms=("Minutes per planned piece", "Minutes per piece")),
     Column("rest_hours", "Rest after, hours", "number", 9),
 ), synonyms=("Work steps", "Steps"), needed=True)  # fmt: skip
+
+ACTIVITIES = Tab("Activities", "overhead that follows something other than hands-on time: setting up, ordering, inspecting", (
+    Column("name", "Activity", width=24, needed=True),
+    Column("per_year", "Costs a year", "money", 12, needed=True, synonyms=("Cost a year",), note="Not counted again under Overhead a year on the Start tab."),
+    Column("times", "Times a year", "number", 12, needed=True, note="How often it happens; a product takes it on the Product lines tab."),
+    Column("note", "Note", width=44),
+))  # fmt: skip
 
 CHANNELS = Tab("Channels", "a way of selling: what it takes out of the price, and what you want to be left", (
     Column("name", "Channel", width=20, needed=True, synonyms=("Tier",)),
@@ -284,7 +292,7 @@ CHANNELS = Tab("Channels", "a way of selling: what it takes out of the price, an
     Column("note", "Note", width=34),
 ), needed=True)  # fmt: skip
 
-HER_TABS = (SUPPLIERS, MATERIALS, PURCHASES, PRODUCTS, LINES, PAY, WORK, CHANNELS)
+HER_TABS = (SUPPLIERS, MATERIALS, PURCHASES, PRODUCTS, LINES, PAY, WORK, ACTIVITIES, CHANNELS)
 
 RECIPE_LABELS = {"name": "Recipe", "code": "Code", "makes": "Makes", "loss": "Bench loss", "note": "Note"}
 RECIPE_COLUMNS = (
@@ -307,7 +315,7 @@ RATES = Tab("Landed rates", "a material, and what one unit of it costs you lande
     _tool("code", "Code", "text", 8), _tool("name", "Material", "text", 28), _tool("rule", "Price used", "text", 10),
     _tool("per", "Per", "text", 7), _tool("rate", "Landed rate", "rate", 12, "What is left in hand of one unit costs this much: goods, charges, tax not reclaimed, waste."),
     _tool("list_rate", "List price per unit", "rate", 12), _tool("goods", "Goods after discount", "money", 11),
-    _tool("charges", "Freight and fees", "money", 11), _tool("charges_fraction", "Freight and fees, share", "percent", 10),
+    _tool("charges", "Freight and fees", "money", 11), _tool("tax", "Tax not reclaimed", "money", 10), _tool("charges_fraction", "Freight and fees, share", "percent", 10),
     _tool("paper", "Paper", "text", 12), _tool("date", "Date", "date", 11), _tool("row", "From row", "text", 20),
     _tool("weight_source", "Weight per volume", "text", 44),
 ), TOOL)  # fmt: skip
@@ -331,7 +339,8 @@ PRICES = Tab("Prices", "a product in one channel", (
     _tool("proposal_margin", "Margin at proposal", "percent", 9), _tool("proposal_kept", "Kept at proposal", "percent", 9),
     _tool("her_price", "Your price now"), _tool("margin", "Margin", "percent", 9, "(price - unit cost) / price, without tax."),
     _tool("kept", "Kept a piece", note="What is left after unit cost and channel costs."),
-    _tool("kept_fraction", "Kept, share", "percent", 9), _tool("flag", "Flag", "text", 16),
+    _tool("kept_fraction", "Kept, share", "percent", 9),
+    _tool("day_pieces", "Pieces that pay the day", "count", 9, note="How many of this piece alone pay the stall's day; every one after that is kept."), _tool("flag", "Flag", "text", 16),
     Column("trial", "Trial price: type here", "money", 11, HERS, note="Type any price; the two columns beside answer at once. Kept over the tool's runs."),
     _tool("trial_margin", "Margin at trial", "percent", 9), _tool("trial_kept", "Kept at trial", "money", 10),
     _tool("compare", "To compare: rule of thumb", note="Cost times your multiplier (and wholesale times, for retail). Never used to decide."),

@@ -74,7 +74,7 @@ class Supplier:
 
 @dataclass(frozen=True, slots=True)
 class Material:
-    """A material, packaging item or consumable. `stopped` says what keeps it from having any price, '' where nothing does.
+    """A material, packaging item or consumable. `stopped` is what keeps it from having any price.
 
     `g_per_ml` is hers (`weighed_by` says how she knows) or the reference table's (`weight_source` names it), None where
     nobody knows. `base` is 'g' or 'each': what rates and usage of it count in. `waste_fraction` is what stays in the bucket.
@@ -91,6 +91,7 @@ class Material:
     quoted_price: Decimal | None
     quoted_pack: Amount | None
     quoted_from: Day | None
+    quoted_less: tuple[Decimal, ...]
     usual_pack: Amount | None
     aliases: tuple[str, ...]
     cautions: str
@@ -100,7 +101,7 @@ class Material:
     supplier_codes: tuple[str, ...] = ()
     label_name: str = ""
     places: Mapping[str, Where] = field(default_factory=dict)
-    stopped: tuple[str, ...] = ()
+    stopped: tuple[Finding, ...] = ()
 
 
 @dataclass(frozen=True, slots=True)
@@ -163,12 +164,12 @@ class Recipe:
     loss_fraction: float | None
     lines: tuple[RecipeLine, ...]
     where: Where
-    stopped: tuple[str, ...] = ()
+    stopped: tuple[Finding, ...] = ()
 
 
 @dataclass(frozen=True, slots=True)
 class Part:
-    """What one piece of a product takes: kind 'recipe', 'product', 'packaging' or 'consumable'.
+    """What one piece of a product takes: kind 'recipe', 'product', 'packaging', 'consumable' or 'activity'.
 
     `amount` is per piece, or per batch where `per_batch`. For a recipe it is grams of mix (or its pieces).
     """
@@ -191,7 +192,7 @@ class Step:
     piece_minutes: float
     rest_hours: float
     where: Where
-    stopped: tuple[str, ...] = ()
+    stopped: tuple[Finding, ...] = ()
 
 
 @dataclass(frozen=True, slots=True)
@@ -210,10 +211,25 @@ class Role:
 
 
 @dataclass(frozen=True, slots=True)
+class Activity:
+    """Overhead that follows something other than hands-on time: what it costs a year, and how often a year it happens."""
+
+    name: str
+    per_year: Decimal
+    times: Decimal
+    where: Where
+
+    @property
+    def rate(self) -> Decimal:
+        """The activity rate: cost a year over times a year, in book currency."""
+        return self.per_year / self.times
+
+
+@dataclass(frozen=True, slots=True)
 class Product:
     """A product of the line: parts, fills of slots, work family, pieces planned and good, her prices, stock and sales.
 
-    `stopped` holds the sentence that keeps it from having a price at all (an unreadable part, say), '' where none does.
+    `stopped` is what keeps it from having a price at all: an unreadable part, say.
     """
 
     code: str
@@ -233,7 +249,7 @@ class Product:
     promised: Decimal | None = None
     sold_out_since: Day | None = None
     season_end: Day | None = None
-    stopped: tuple[str, ...] = ()
+    stopped: tuple[Finding, ...] = ()
 
 
 @dataclass(frozen=True, slots=True)
@@ -285,6 +301,7 @@ class Book:
     channels: Mapping[str, Channel]
     names: Mapping[str, str] = field(default_factory=dict)
     findings: tuple[Finding, ...] = ()
+    activities: Mapping[str, Activity] = field(default_factory=dict)
 
 
 @dataclass(frozen=True, slots=True)

@@ -9,14 +9,15 @@ from collections.abc import Callable, Iterable, Mapping, Sequence
 from dataclasses import dataclass
 from decimal import Decimal
 
+from costbook.amounts.money import rounded
 from costbook.amounts.quantity import read_number, rec20_unit, same_name
 from costbook.book.grid import SetCell, Snapshot, Value
 from costbook.book.layout import PURCHASES, SUPPLIERS, Tab, style_for
 from costbook.book.model import CREDIT_TYPES, Book, Invoice, InvoiceLine, PurchaseLine
-from costbook.book.table import find_declared
+from costbook.book.table import find_tables
 from costbook.errors import LayoutError, QuantityError, Where
 
-CENT = Decimal("0.005")
+HALF_CENT = Decimal("0.005")
 
 
 def paper_type(invoice: Invoice) -> str:
@@ -79,7 +80,7 @@ def _row(line: InvoiceLine, sign: int, material: str, decimal: str) -> dict[str,
         return shared | {"shared_by": line.shared_by, "covers": line.covers}
     size, pack_unit = pack_of(line, decimal)
     price = None if line.price is None else line.price / (line.base_quantity or Decimal(1))
-    plain = price is not None and abs(price * line.quantity - line.net) < CENT
+    plain = price is not None and abs(price * line.quantity - line.net) < HALF_CENT
     return shared | {
         "item_code": line.item_code, "material": material, "packs": _number(sign * line.quantity), "pack": size, "pack_unit": pack_unit,
         "pack_price": _number(price) if plain else None, "lot": line.lot, "best_before": line.best_before,
@@ -109,30 +110,51 @@ def _number(amount: Decimal | None) -> float | None:
 
 @dataclass(frozen=True, slots=True)
 class Standing:
-    """What Purchases already holds of a paper: 'new', 'there' (the same paper), or 'other' (same number, other content)."""
+    """What Purchases already holds of a paper: 'new', 'there' (the same paper), or 'other' (its number, other content)."""
 
     state: str
     where: Where | None = None
+    why: str = ""
 
 
 def standing(book: Book, invoice: Invoice, sign: int) -> Standing:
-    """Whether a paper is already in Purchases. The same is: supplier, number, date, type and total."""
-    lines = [
-        x
-        for x in book.purchases
-        if same_name(x.supplier) == same_name(invoice.supplier) and same_name(x.paper) == same_name(invoice.number)
-    ]
-    lines = [x for x in lines if x.paper_type == paper_type(invoice)]
-    if not lines:
-        return Standing("new")
-    total = _posted_total(lines)
-    same = lines[0].date == invoice.issued and (invoice.gross is None or abs(total - sign * invoice.gross) < CENT)
-    return Standing("there" if same else "other", lines[0].where)
+    """Whether a paper is already in Purchases: the same supplier, number, date, type, total and lines.
+
+    The same number, date and total under another supplier's name is a question too, not a new paper.
+    """
+    papers: dict[str, list[PurchaseLine]] = {}
+    for line in book.purchases:
+        if same_name(line.paper) == same_name(invoice.number) and line.paper_type == paper_type(invoice):
+            papers.setdefault(same_name(line.supplier), []).append(line)
+    own = papers.get(same_name(invoice.supplier))
+    if own:
+        if _content(own) == content(invoice, sign) and own[0].date == invoice.issued:
+            return Standing("there", own[0].where)
+        why = f"paper {invoice.number} of {invoice.supplier} is already there with other content"
+        return Standing("other", own[0].where, why)
+    for lines in papers.values():
+        if lines[0].date == invoice.issued and _content(lines) == content(invoice, sign):
+            why = f"the same paper is already there under the supplier {lines[0].supplier}"
+            return Standing("other", lines[0].where, why)
+    return Standing("new")
 
 
-def _posted_total(lines: Sequence[PurchaseLine]) -> Decimal:
-    totals = [x.amount for x in lines if x.kind == "total"]
-    return totals[-1] if totals else sum((x.amount for x in lines), Decimal(0))
+Content = list[tuple[str, str, Decimal]]
+
+
+def _content(lines: Sequence[PurchaseLine]) -> Content:
+    """A posted paper's lines as (kind, item, cents), whatever their order."""
+    return sorted((x.kind, same_name(x.item_code or x.description), rounded(x.amount)) for x in lines)
+
+
+def content(invoice: Invoice, sign: int) -> Content:
+    """What a paper would be in Purchases: its rows as (kind, item, cents), whatever their order."""
+    rows = purchase_rows(invoice, sign, lambda line: "", "")
+    items = ((r, str(r.get("item_code") or r.get("description") or "")) for r in rows)
+    return sorted(
+        (str(r.get("kind") or "goods"), same_name(item), rounded(Decimal(repr(r.get("amount") or 0.0))))
+        for r, item in items
+    )
 
 
 def appended(snapshot: Snapshot, tab: Tab, rows: Iterable[Mapping[str, Value]]) -> list[SetCell]:
@@ -141,7 +163,7 @@ def appended(snapshot: Snapshot, tab: Tab, rows: Iterable[Mapping[str, Value]]) 
     Raises:
         LayoutError: the tab is not there.
     """
-    table = find_declared(list(snapshot.grids.values()), tab)
+    table = find_tables(snapshot).get(tab.name)
     if table is None:
         raise LayoutError(
             f"no tab {tab.name!r} to add rows to", do="'costbook blank' makes a workbook that has everything."
@@ -166,6 +188,6 @@ def supplier_edits(snapshot: Snapshot, book: Book, names: Iterable[str]) -> list
     """The edits that add suppliers the book does not know yet; none where the book has no Suppliers tab."""
     known = {same_name(n) for n in book.suppliers}
     new = [n for n in dict.fromkeys(names) if n and same_name(n) not in known]
-    if not new or find_declared(list(snapshot.grids.values()), SUPPLIERS) is None:
+    if not new or SUPPLIERS.name not in find_tables(snapshot):
         return []
     return appended(snapshot, SUPPLIERS, [{"name": n} for n in new])

@@ -2,15 +2,15 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterable, Mapping, Sequence
+from collections.abc import Container, Iterable, Mapping, Sequence
 from dataclasses import replace
 from decimal import Decimal
 
 from costbook.amounts.money import Ending, read_ending
-from costbook.amounts.quantity import read_amount, same_name
+from costbook.amounts.quantity import same_name
 from costbook.book import model
 from costbook.book.table import Notes, Row, Table, plain_text, unknown
-from costbook.errors import QuantityError, Where
+from costbook.errors import Finding, QuantityError
 
 ZERO = Decimal(0)
 PRICE_COLUMNS = ("wholesale", "retail")
@@ -20,6 +20,7 @@ PRICE_COLUMNS = ("wholesale", "retail")
 
 
 def read_roles(table: Table, notes: Notes) -> Iterable[model.Role]:
+    """Who works and what an hour of it costs; one without readable pay is left out, and the steps of it are stopped."""
     for row in table.rows(notes):
         pay, on_cost = row.number("pay"), row.fraction("on_cost")
         if pay is None or pay < 0:
@@ -29,7 +30,19 @@ def read_roles(table: Table, notes: Notes) -> Iterable[model.Role]:
         yield model.Role(same_name(row.text("role")), pay, on_cost or ZERO, row.where("role"))
 
 
+def read_activities(table: Table | None, notes: Notes) -> Iterable[model.Activity]:
+    """The overhead activities; one whose cost or count cannot be read is left out, and products taking it are stopped."""
+    for row in table.rows(notes) if table else ():
+        per_year, times = row.number("per_year"), row.number("times")
+        if per_year is None or per_year < 0 or times is None or times <= 0:
+            sentence = "an activity needs what it costs a year, and how often a year it happens, above 0"
+            row.bad("times" if per_year is not None and per_year >= 0 else "per_year", sentence, "Type both.")
+            continue
+        yield model.Activity(row.text("name"), per_year, times, row.where("name"))
+
+
 def read_steps(table: Table, roles: Mapping[str, model.Role], notes: Notes) -> Iterable[model.Step]:
+    """The steps of work, in order; one that cannot be read stops the products of its family."""
     for row in table.rows(notes):
         before = len(notes.found)
         role = same_name(row.text("role"))
@@ -39,7 +52,7 @@ def read_steps(table: Table, roles: Mapping[str, model.Role], notes: Notes) -> I
         if min(minutes) < 0:
             row.bad("batch_minutes", "minutes cannot be negative", "Type 0 or more.")
         batch, piece, rest = (float(m) for m in minutes)
-        stops = tuple(f.sentence for f in notes.found[before:] if f.level == "stop")
+        stops = notes.stops(before)
         yield model.Step(
             same_name(row.text("family")), row.text("name"), role, batch, piece, rest, row.where("name"), stops
         )
@@ -50,8 +63,14 @@ def read_steps(table: Table, roles: Mapping[str, model.Role], notes: Notes) -> I
 
 def read_products(
     table: Table, lines: Table, names: Mapping[str, str], materials: Mapping[str, model.Material],
-    recipes: Mapping[str, model.Recipe], notes: Notes,
+    recipes: Mapping[str, model.Recipe], activities: Iterable[str], notes: Notes,
 ) -> dict[str, model.Product]:  # fmt: skip
+    """The products with what a piece takes, lines taken over from another product first.
+
+    Args:
+        names: every folded name of materials and recipes -> code.
+        activities: the names of the overhead activities.
+    """
     slots = {line.slot for recipe in recipes.values() for line in recipe.lines if line.slot} | {"scent", "colour"}
     products: dict[str, model.Product] = {}
     like: dict[str, tuple[str, Row]] = {}
@@ -69,17 +88,22 @@ def read_products(
         products[code] = _product(_with_slots(row, slots), code, names, materials, slots)
         if row.text("like"):
             like[code] = (row.text("like"), row)
-    parts, stops = _parts(lines, names, materials, products, notes)
+    known = dict.fromkeys(("recipe", "packaging", "consumable"), names)
+    known["product"] = {same_name(n): p.code for p in products.values() for n in (p.name, p.code)}
+    known["activity"] = {same_name(name): name for name in activities}
+    by_piece = {code for code, recipe in recipes.items() if recipe.pieces}
+    parts, stops = _parts(lines, known, materials, products, by_piece, notes)
     for code, (other, row) in like.items():
         if other not in products or _circular(code, like):
             sentence = "lines as in itself" if other in products else unknown("product", other, products)
+            before = len(notes.found)
             row.bad("like", sentence, "Type the code of a product that has its own lines.")
-            stops.setdefault(code, []).append(sentence)
+            stops.setdefault(code, []).extend(notes.stops(before))
     done = {}
     for code, product in products.items():
         line = _lines_of(code, like)
         own = tuple(part for c in reversed(line) for part in parts.get(c, ()))
-        stopped = tuple(sentence for c in line for sentence in stops.get(c, ()))
+        stopped = tuple(finding for c in line for finding in stops.get(c, ()))
         done[code] = replace(product, parts=own, stopped=product.stopped + stopped)
     return done
 
@@ -122,26 +146,20 @@ def _product(
             )
     prices = {}
     for key in PRICE_COLUMNS:
-        price = row.number(key)
+        price = row.number(key, "ask")
         if price is not None and price <= 0:
             row.bad(key, f"a price is more than 0; the cell holds {price}", "Type the price.", "ask", "price-zero")
         elif price is not None:
             prices[key] = price
-    rest = row.number("rest_hours")
-    stock = {key: row.number(key) for key in ("on_hand", "sold_per_week", "waiting", "promised")}
-    stops = tuple(
-        f.sentence for f in row.notes.found[before:] if f.level == "stop" and f.where not in _places(row, stock)
-    )
+    rest = row.number("rest_hours", "ask")
+    stock = {key: row.number(key, "ask") for key in ("on_hand", "sold_per_week", "waiting", "promised")}
+    stops = row.notes.stops(before)
     return model.Product(
         code=code, name=row.text("name"), parts=(), fills={k: v for k, v in fills.items() if v}, family=same_name(row.text("family")),
         planned=int(planned or 0), good=int(good or 0), prices=prices, where=row.where("name"),
         places={key: row.where(key) for key in row.columns}, rest_hours=float(rest or 0), **stock,
-        sold_out_since=row.day("sold_out_since"), season_end=row.day("season_end"), stopped=stops,
+        sold_out_since=row.day("sold_out_since", "ask"), season_end=row.day("season_end", "ask"), stopped=stops,
     )  # fmt: skip
-
-
-def _places(row: Row, keys: Iterable[str]) -> list[Where]:
-    return [row.where(k) for k in keys]
 
 
 def _fill(row: Row, slot: str, names: Mapping[str, str], materials: Mapping[str, model.Material]) -> str:
@@ -156,26 +174,26 @@ def _fill(row: Row, slot: str, names: Mapping[str, str], materials: Mapping[str,
 
 def _parts(
     table: Table,
-    names: Mapping[str, str],
+    known: Mapping[str, Mapping[str, str]],
     materials: Mapping[str, model.Material],
     products: Mapping[str, model.Product],
+    by_piece: Container[str],
     notes: Notes,
-) -> tuple[dict[str, list[model.Part]], dict[str, list[str]]]:
+) -> tuple[dict[str, list[model.Part]], dict[str, list[Finding]]]:
     """By product the parts it takes, and the sentences of lines that cannot be read."""
-    by_name = {same_name(n): p.code for p in products.values() for n in (p.name, p.code)}
     parts: dict[str, list[model.Part]] = {}
-    stops: dict[str, list[str]] = {}
+    stops: dict[str, list[Finding]] = {}
     for row in table.rows(notes):
         before = len(notes.found)
-        product = by_name.get(same_name(row.text("product")), "")
+        product = known["product"].get(same_name(row.text("product")), "")
         if not product:
             sentence = unknown("product", row.text("product"), products)
             row.bad("product", sentence, "Type a product's code.", "ask", "unknown-name")
             continue
-        part = _part(row, names, materials, by_name)
+        part = _part(row, known, materials, by_piece)
         if part:
             parts.setdefault(product, []).append(part)
-        stops.setdefault(product, []).extend(f.sentence for f in notes.found[before:] if f.level == "stop")
+        stops.setdefault(product, []).extend(notes.stops(before))
     return parts, stops
 
 
@@ -186,41 +204,43 @@ PART_KINDS = {
     "product": "product",
     "packaging": "packaging",
     "consumable": "consumable",
+    "activity": "activity",
 }
 
 
 def _part(
-    row: Row, names: Mapping[str, str], materials: Mapping[str, model.Material], products: Mapping[str, str]
+    row: Row, known: Mapping[str, Mapping[str, str]], materials: Mapping[str, model.Material], by_piece: Container[str]
 ) -> model.Part | None:
     kind = PART_KINDS.get(row.choice("kind", tuple(PART_KINDS), ""), "")
     item = row.text("item")
-    code = (products if kind == "product" else names).get(same_name(item), "")
+    code = known.get(kind, {}).get(same_name(item), "")
     if not kind:
         row.bad(
-            "kind", "this line does not say what the product takes", "Type recipe, product, packaging or consumable."
+            "kind",
+            "this line does not say what the product takes",
+            "Type recipe, product, packaging, consumable or activity.",
         )
     elif (
         not code
         or (kind in ("packaging", "consumable") and code not in materials)
         or (kind == "recipe" and code in materials)
     ):
-        sentence = unknown(kind, item, [*products, *names, *(m.name for m in materials.values())])
+        sentence = unknown(kind, item, [*known[kind], *(m.name for m in materials.values())])
         row.bad("item", sentence, "Write one that stands in your tabs.", check="unknown-name")
         return None
-    amount = row.amount("amount", "unit")
+    amount = row.amount("amount", "unit", unit="g" if kind == "recipe" and code not in by_piece else "each")
     if amount is None:
         if row.value("amount") is None:
             row.bad("amount", "no amount on this line", "Type how much one piece takes.")
         return None
-    if amount.unit is None and not amount.percent:
-        amount = read_amount(amount.text, "g" if kind == "recipe" else "each")
     return model.Part(kind, code, amount, row.choice("per", ("piece", "batch"), "piece") == "batch", row.where("item"))
 
 
 def checked_products(
-    products: Mapping[str, model.Product], steps: Sequence[model.Step], book_stops: Sequence[str], notes: Notes
+    products: Mapping[str, model.Product], steps: Sequence[model.Step], book_stops: Sequence[Finding], notes: Notes
 ) -> dict[str, model.Product]:
-    families: dict[str, list[str]] = {}
+    """The products with all that stops them: their own cells, a setting that cannot be read, their work steps."""
+    families: dict[str, list[Finding]] = {}
     for step in steps:
         families.setdefault(step.family, []).extend(step.stopped)
     done = {}
@@ -229,8 +249,9 @@ def checked_products(
         if product.family and product.family not in families:
             sentence = unknown("work steps for", product.family, families)
             where = product.places.get("family", product.where)
+            before = len(notes.found)
             notes.add("stop", "unknown-name", sentence, where, "Add them on the Work tab.", [code])
-            stops.append(sentence)
+            stops += notes.stops(before)
         done[code] = replace(product, stopped=tuple(stops))
     return done
 
@@ -239,25 +260,47 @@ def checked_products(
 
 
 def read_channels(table: Table, roles: Mapping[str, model.Role], notes: Notes) -> Iterable[model.Channel]:
+    """The channels; one with a cell that cannot be read is left out, since its prices would be wrong."""
     for row in table.rows(notes):
         before = len(notes.found)
         role = same_name(row.text("order_role"))
-        minutes = row.number("order_minutes") or ZERO
+        minutes = _at_least_zero(row, "order_minutes")
         if minutes and role not in roles:
-            row.bad("order_role", f'nobody called "{row.text("order_role")}" on the Pay tab', "Say who packs an order.")
-        price = row.choice("price", PRICE_COLUMNS, "")
+            row.bad("order_role", unknown("pay on the Pay tab for", row.text("order_role"), roles), "Say who packs.")
+        money = {key: _at_least_zero(row, key) for key in ("per_item", "per_order", "per_day")}
+        counts = {key: _at_least_zero(row, key) for key in ("pieces_per_order", "pieces_per_day")}
+        for of, pieces in (("per_order", "pieces_per_order"), ("per_day", "pieces_per_day")):
+            if (money[of] or (of == "per_order" and minutes)) and not counts[pieces]:
+                row.bad(
+                    pieces,
+                    "no number of pieces to share this cost; one piece carries all of it",
+                    "Type how many.",
+                    "ask",
+                )
         channel = model.Channel(
-            name=row.text("name"), price=price, fee_fraction=row.fraction("fee") or ZERO,
+            name=row.text("name"), price=row.choice("price", PRICE_COLUMNS, ""), fee_fraction=_share(row, "fee") or ZERO,
             fee_on_shown=row.choice("fee_on", ("shown price", "net price"), "shown price") == "shown price",
-            per_item=row.number("per_item") or ZERO, per_order=row.number("per_order") or ZERO, order_minutes=minutes,
-            order_role=role, pieces_per_order=row.number("pieces_per_order") or ZERO, per_day=row.number("per_day") or ZERO,
-            pieces_per_day=row.number("pieces_per_day") or ZERO, tax_fraction=row.fraction("tax") or ZERO,
-            target_fraction=row.fraction("target"), target_counts=row.choice("target_counts", ("margin", "kept"), "margin"),
-            floor_fraction=row.fraction("floor"), floor_counts=row.choice("floor_counts", ("margin", "kept"), "margin"),
-            ending=_ending(row), smallest_order=row.number("smallest_order"), where=row.where("name"),
+            order_minutes=minutes, order_role=role, **money, **counts, tax_fraction=_share(row, "tax") or ZERO,
+            target_fraction=_share(row, "target"), target_counts=row.choice("target_counts", ("margin", "kept"), "margin"),
+            floor_fraction=_share(row, "floor"), floor_counts=row.choice("floor_counts", ("margin", "kept"), "margin"),
+            ending=_ending(row), smallest_order=row.number("smallest_order", "ask"), where=row.where("name"),
         )  # fmt: skip
-        if all(f.level != "stop" for f in notes.found[before:]):
+        if not notes.stops(before):
             yield channel
+
+
+def _at_least_zero(row: Row, key: str) -> Decimal:
+    number = row.number(key)
+    if number is not None and number < 0:
+        row.bad(key, f"{number.normalize():f} is less than nothing", "Type 0 or more.")
+    return number or ZERO
+
+
+def _share(row: Row, key: str) -> Decimal | None:
+    share = row.fraction(key)
+    if share is not None and share < 0:
+        row.bad(key, f"{(share * 100).normalize():f} % is less than nothing", "Type 0 % or more.")
+    return share
 
 
 def _ending(row: Row) -> Ending | None:

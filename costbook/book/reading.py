@@ -11,14 +11,22 @@ from dataclasses import replace
 from decimal import Decimal
 from typing import Any
 
+from costbook.amounts.money import read_discounts, rounded
 from costbook.amounts.quantity import Amount, same_name
 from costbook.amounts.weights import nearest_references, reference_weight
 from costbook.book import layout, model
 from costbook.book.grid import Grid, Snapshot
-from costbook.book.products import checked_products, read_channels, read_products, read_roles, read_steps
+from costbook.book.products import (
+    checked_products,
+    read_activities,
+    read_channels,
+    read_products,
+    read_roles,
+    read_steps,
+)
 from costbook.book.recipes import read_recipes, resolved_recipes
-from costbook.book.table import Notes, Row, Table, find_declared, unknown
-from costbook.errors import LayoutError, QuantityError, Where
+from costbook.book.table import Notes, Row, Table, find_tables, plain_text, unknown
+from costbook.errors import Finding, QuantityError, Where
 
 ZERO = Decimal(0)
 PRICE_COLUMNS = ("wholesale", "retail")
@@ -32,7 +40,7 @@ def read_book(snapshot: Snapshot) -> model.Book:
     """
     ours = {same_name(t.name) for t in layout.TOOL_TABS}
     grids = [g for g in snapshot.grids.values() if same_name(g.name) not in ours]
-    tables = _find_tables(grids)
+    tables = find_tables(snapshot)
     notes = Notes()
     settings, book_stops = _settings(snapshot.grid(layout.START), notes)
     notes.decimal, notes.measures = settings.decimal, settings.measures
@@ -46,11 +54,13 @@ def read_book(snapshot: Snapshot) -> model.Book:
     materials = _finish_materials(materials, purchases, spoiled, notes)
     roles = {r.name: r for r in read_roles(tables["Pay"], notes)}
     steps = tuple(read_steps(tables["Work"], roles, notes))
-    products = read_products(tables["Products"], tables["Product lines"], names, materials, recipes, notes)
+    activities = {a.name: a for a in read_activities(tables.get("Activities"), notes)}
+    products = read_products(tables["Products"], tables["Product lines"], names, materials, recipes, activities, notes)
     products = checked_products(products, steps, book_stops, notes)
     channels = {c.name: c for c in read_channels(tables["Channels"], roles, notes)}
-    for table in tables.values():
-        _shape(table, notes)
+    for tab in layout.HER_TABS:
+        if tab.name in tables:
+            _shape(tables[tab.name], tab, notes)
     return model.Book(
         settings,
         suppliers,
@@ -63,39 +73,22 @@ def read_book(snapshot: Snapshot) -> model.Book:
         channels,
         names,
         tuple(notes.found),
+        activities,
     )
-
-
-def _find_tables(grids: Sequence[Grid]) -> dict[str, Table]:
-    tables: dict[str, Table] = {}
-    wrong: list[str] = []
-    for tab in layout.HER_TABS:
-        try:
-            table = find_declared([g for g in grids if g.name not in {t.grid.name for t in tables.values()}], tab)
-        except LayoutError as error:
-            wrong.append(f"tab {error.where!s}: {error.sentence}")
-            continue
-        if table:
-            tables[tab.name] = table
-        elif tab.needed:
-            wrong.append(f"no tab {tab.name!r} (headings {', '.join(c.heading for c in tab.columns if c.needed)})")
-    if wrong:
-        raise LayoutError(
-            "; ".join(wrong) + ".", do="Add what is missing; 'costbook blank' makes a workbook that has everything."
-        )
-    return tables
 
 
 # ------------------------------------------------------------------ settings
 
 
-def _settings(grid: Grid | None, notes: Notes) -> tuple[model.Settings, list[str]]:
-    """The settings of the Start tab, and the sentences that stop the whole book."""
+def _settings(grid: Grid | None, notes: Notes) -> tuple[model.Settings, list[Finding]]:
+    """The settings of the Start tab, and what stops the whole book."""
     if grid is None:
+        sentence = "no Start tab: US cups, USD, the latest paper and no overhead are taken"
+        notes.add("warn", "no-settings", sentence, None, "'costbook blank' makes a workbook that has one.")
         return model.Settings(), []
     rows = _setting_rows(grid, notes)
     found: dict[str, Any] = {}
-    stops: list[str] = []
+    stops: list[Finding] = []
     for key in ("decimal", "measures", *[k for k in rows if k not in ("decimal", "measures")]):
         if key not in rows or rows[key].value("value") is None:
             continue
@@ -103,9 +96,20 @@ def _settings(grid: Grid | None, notes: Notes) -> tuple[model.Settings, list[str
         value = _setting(next(s for s in layout.SETTINGS if s.key == key), rows[key])
         if value is not None:
             found[key] = value
-        stops += [f"{f.where}: {f.sentence}" for f in notes.found[before:] if f.level == "stop"]
+        stops += notes.stops(before)
         if key in ("decimal", "measures") and value is not None:
             setattr(notes, key, value)
+    before = len(notes.found)
+    if (
+        found.get("overhead_per_year")
+        and not found.get("hands_on_hours_per_year")
+        and "hands_on_hours_per_year" in rows
+    ):
+        sentence = "overhead a year is given, and no hands-on hours to carry it"
+        rows["hands_on_hours_per_year"].bad("value", sentence, "Type the hours of making and packing in a year.")
+    if "currency" in found and (len(found["currency"]) != 3 or not found["currency"].isalpha()):
+        rows["currency"].bad("value", f'"{found["currency"]}" is no currency', "Type three letters, such as USD.")
+    stops += notes.stops(before)
     where = {key: row.where("value") for key, row in rows.items()}
     return model.Settings(**found, where=where), stops
 
@@ -202,14 +206,28 @@ def _material(row: Row, code: str, name: str) -> model.Material:
         code=code, name=name, kind=row.choice("kind", model.ITEM_KINDS, "other"), supplier=row.text("supplier"),
         g_per_ml=weight, weight_source=source, waste_fraction=float(waste),
         rate_rule=row.choice("rate_rule", model.RATE_RULES, ""), quoted_price=row.number("quoted_price"),
-        quoted_pack=row.amount("quoted_pack"), quoted_from=row.day("quoted_from"),
-        usual_pack=row.amount("usual_pack", "usual_pack_unit"), aliases=_listed(row.text("aliases")),
-        cautions=row.text("cautions"), on_hand=row.amount("on_hand", "on_hand_unit"), where=row.where("name"),
+        quoted_pack=row.amount("quoted_pack"), quoted_from=row.day("quoted_from"), quoted_less=_discounts(row, "quoted_less"),
+        usual_pack=row.amount("usual_pack", "usual_pack_unit", "ask"), aliases=_listed(row.text("aliases")),
+        cautions=row.text("cautions"), on_hand=row.amount("on_hand", "on_hand_unit", "ask"), where=row.where("name"),
         supplier_codes=_listed(row.text("supplier_codes")), label_name=row.text("label_name"),
         places={key: row.where(key) for key in row.columns},
     )  # fmt: skip
-    stops = tuple(f.sentence for f in row.notes.found[before:] if f.level == "stop")
+    stops = row.notes.stops(before)
     return replace(material, stopped=stops)
+
+
+def _discounts(row: Row, key: str) -> tuple[Decimal, ...]:
+    """A chain of trade discounts, none where the cell is empty or cannot be read."""
+    found = row.value(key)
+    if found is None:
+        return ()
+    if isinstance(found, float | int) and 0 <= found < 1:
+        return (Decimal(repr(found)),)
+    try:
+        return read_discounts(row.text(key), row.notes.decimal)
+    except QuantityError as error:
+        row.bad(key, error.sentence, error.do)
+        return ()
 
 
 def _listed(text: str) -> tuple[str, ...]:
@@ -291,20 +309,47 @@ def _purchases(
     materials: Mapping[str, model.Material],
     settings: model.Settings,
     notes: Notes,
-) -> tuple[list[model.PurchaseLine], dict[str, list[str]]]:
-    """The purchase lines, and by material the sentences of lines of it that could not be read."""
+) -> tuple[list[model.PurchaseLine], dict[str, list[Finding]]]:
+    """The purchase lines, and by material what keeps lines of it from being read."""
     by_code = {same_name(c): m.code for m in materials.values() for c in m.supplier_codes}
     lines: list[model.PurchaseLine] = []
-    spoiled: dict[str, list[str]] = {}
+    spoiled: dict[str, list[Finding]] = {}
+    shares: dict[int, Decimal] = {}
     for row in table.rows(notes):
         before = len(notes.found)
+        share = _discount_share(row)
+        if share is not None:
+            shares[len(lines)] = share
         line = _purchase(row, _bought(row, names, materials, by_code), settings)
-        stops = [f.sentence for f in notes.found[before:] if f.level == "stop"]
+        stops = notes.stops(before)
         if stops and line.material and line.kind == "goods":
             spoiled.setdefault(line.material, []).extend(stops)
         else:
             lines.append(line)
-    return lines, spoiled
+    return [_share_settled(line, lines, shares.get(i)) for i, line in enumerate(lines)], spoiled
+
+
+def _discount_share(row: Row) -> Decimal | None:
+    """The share a discount row takes off the goods, where it says one instead of money."""
+    typed = row.value("amount")
+    percent = isinstance(typed, str) and typed.strip().endswith("%")
+    return (
+        abs(row.fraction("amount") or ZERO)
+        if percent and row.choice("kind", model.LINE_KINDS, "") == "discount"
+        else None
+    )
+
+
+def _share_settled(
+    line: model.PurchaseLine, lines: Sequence[model.PurchaseLine], share: Decimal | None
+) -> model.PurchaseLine:
+    """A discount by share turned into money: of the paper's goods less what goes back and other discounts, to the cent."""
+    if share is None:
+        return line
+    paper = [x for x in lines if x is not line and (x.supplier, x.paper) == (line.supplier, line.paper)]
+    goods = sum((x.amount for x in paper if x.kind == "goods"), ZERO)
+    others = sum((abs(x.amount) for x in paper if x.kind == "discount"), ZERO)
+    return replace(line, amount=-rounded(share * (goods - others)))
 
 
 def _bought(
@@ -323,7 +368,8 @@ def _bought(
 
 def _purchase(row: Row, material: str, settings: model.Settings) -> model.PurchaseLine:
     kind = row.choice("kind", model.LINE_KINDS, "goods")
-    packs, price, amount = row.number("packs"), row.number("pack_price"), row.number("amount")
+    packs, price = row.number("packs"), row.number("pack_price")
+    amount = ZERO if _discount_share(row) is not None else row.number("amount")
     count = packs if packs is not None else Decimal(1) if kind == "goods" and price is not None else ZERO
     if amount is None and price is not None:
         amount = count * price
@@ -348,7 +394,7 @@ def _purchase(row: Row, material: str, settings: model.Settings) -> model.Purcha
         description=row.text("description"), packs=count, pack=pack, pack_price=price, amount=amount or ZERO,
         shared_by=row.choice("shared_by", model.BASES, ""), covers=row.text("covers"),
         currency=row.text("currency").upper() or settings.currency, currency_rate=row.number("currency_rate"),
-        lot=row.text("lot"), best_before=row.day("best_before"), counts=row.yes("counts"), source=row.text("source"),
+        lot=row.text("lot"), best_before=row.day("best_before", "ask"), counts=row.yes("counts"), source=row.text("source"),
         where=row.where("amount"),
     )  # fmt: skip
 
@@ -356,7 +402,7 @@ def _purchase(row: Row, material: str, settings: model.Settings) -> model.Purcha
 def _finish_materials(
     materials: Mapping[str, model.Material],
     purchases: Sequence[model.PurchaseLine],
-    spoiled: Mapping[str, list[str]],
+    spoiled: Mapping[str, list[Finding]],
     notes: Notes,
 ) -> dict[str, model.Material]:
     """The materials with what their purchases tell: counted in grams or in pieces, and whether a paper line is unreadable."""
@@ -383,9 +429,12 @@ def _finish_materials(
     return done
 
 
-def _shape(table: Table, notes: Notes) -> None:
-    """Merged and hidden rows inside a table: read all the same, and mentioned."""
+def _shape(table: Table, tab: layout.Tab, notes: Notes) -> None:
+    """Headings that stand twice, merged cells and hidden rows inside a table: read all the same, and mentioned."""
     grid, first = table.grid, table.heading_row
+    for read, other in table.doubled(tab.columns):
+        sentence = f'the heading "{plain_text(grid.value(first, other))}" means the same as {grid.where(first, read).cell}, which is read'
+        notes.add("ask", "heading-twice", sentence, grid.where(first, other), "Rename the one that is not meant.")
     used = [i for i, cells in enumerate(grid.rows) if i > first and any(c not in (None, "") for c in cells)]
     last = max(used, default=first)
     for top, left, bottom, _ in grid.merged:

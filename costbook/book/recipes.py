@@ -11,11 +11,11 @@ from collections.abc import Iterable, Mapping, Sequence
 from dataclasses import replace
 from decimal import Decimal
 
-from costbook.amounts.quantity import same_name
+from costbook.amounts.quantity import read_amount, same_name
 from costbook.book.grid import Grid, Value
 from costbook.book.layout import RECIPE_COLUMNS, RECIPE_LABELS
 from costbook.book.model import Material, Recipe, RecipeLine
-from costbook.book.table import Notes, Row, match_headings, unknown
+from costbook.book.table import Notes, Row, match_headings, plain_text, unknown
 from costbook.errors import Where
 
 LABEL_ROWS = 12
@@ -47,9 +47,9 @@ def _cards(grid: Grid, notes: Notes) -> Iterable[Recipe]:
         for i, cells in enumerate(grid.rows)
         if (found := match_headings(cells, RECIPE_COLUMNS)).keys() >= NEEDED
     ]
-    starts = [head for head, _ in heads[1:]] + [len(grid.rows) + LABEL_ROWS]
     previous = -1
-    for (head, columns), following in zip(heads, starts, strict=True):
+    for place, (head, columns) in enumerate(heads):
+        following = heads[place + 1][0] if place + 1 < len(heads) else len(grid.rows) + LABEL_ROWS
         labels = _labels(grid, max(previous + 1, head - LABEL_ROWS), head, notes)
         end = _end(grid, head, columns, following)
         yield _card(grid, head, end, columns, labels, notes)
@@ -104,7 +104,7 @@ def _card(
         notes.add(
             "stop", "empty-recipe", f'the recipe "{name or grid.name}" has no lines', where, "Write what goes in."
         )
-    stops = tuple(f.sentence for f in notes.found[before:] if f.level == "stop")
+    stops = notes.stops(before)
     return Recipe(
         code or name or grid.name, name or grid.name, pieces, None if loss is None else float(loss), lines, where, stops
     )
@@ -112,8 +112,14 @@ def _card(
 
 def _pieces(row: Row | None) -> Decimal | None:
     """How many pieces a batch yields, None where it is worked out from weight."""
-    amount = row.amount("value") if row else None
-    if row is None or amount is None:
+    if row is None or row.value("value") is None:
+        return None
+    typed = row.value("value")
+    plain = row.number("value") if isinstance(typed, int | float) and not isinstance(typed, bool) else None
+    amount = row.amount("value") if plain is None else read_amount(str(plain), "each") if plain > 0 else None
+    if plain is not None and plain <= 0:
+        row.bad("value", f"a batch makes more than 0 pieces; the cell holds {plain_text(typed)}", "Type how many.")
+    if amount is None:
         return None
     if amount.unit is not None and amount.unit.dimension != "count":
         row.bad(
@@ -173,7 +179,8 @@ def resolved_recipes(
     known = [m.name for m in materials.values()] + [r.name for r in recipes.values()]
     done = {}
     for recipe in recipes.values():
-        lines, stops = [], list(recipe.stopped)
+        before = len(notes.found)
+        lines = []
         for line in recipe.lines:
             written = line.choices[0]
             slot = SLOT.match(written)
@@ -181,11 +188,10 @@ def resolved_recipes(
             for name in (w for w, code in codes if not code):
                 sentence = unknown("material or recipe", name, known)
                 notes.add("stop", "unknown-name", sentence, line.where, "Write one of your materials or recipes.")
-                stops.append(sentence)
             found = tuple(code for _, code in codes if code)
-            lines.append(replace(line, choices=found, recipe=bool(found) and found[0] in recipes and found[0] not in materials,
-                                 slot=same_name(slot[1]) if slot else ""))  # fmt: skip
-        done[recipe.code] = replace(recipe, lines=tuple(lines), stopped=tuple(stops))
+            nested = bool(found) and found[0] in recipes and found[0] not in materials
+            lines.append(replace(line, choices=found, recipe=nested, slot=same_name(slot[1]) if slot else ""))
+        done[recipe.code] = replace(recipe, lines=tuple(lines), stopped=recipe.stopped + notes.stops(before))
     return done
 
 

@@ -14,11 +14,12 @@ from decimal import Decimal
 
 from costbook.amounts.money import read_money
 from costbook.amounts.quantity import Amount, read_amount, same_name
-from costbook.book.grid import ErrorValue, Grid, Value
-from costbook.book.layout import Column, Tab
+from costbook.book.grid import ErrorValue, Grid, Snapshot, Value
+from costbook.book.layout import HER_TABS, TOOL_TABS, Column, Tab
 from costbook.errors import Finding, LayoutError, QuantityError, Where
 
 HEADING_ROWS = 40
+LARGEST = Decimal(10) ** 12
 
 
 def nearest(name: str, names: Iterable[str]) -> str:
@@ -50,6 +51,10 @@ class Notes:
     measures: str = "US customary"
     found: list[Finding] = field(default_factory=list)
 
+    def stops(self, since: int) -> tuple[Finding, ...]:
+        """The findings of level stop noted since there were that many."""
+        return tuple(f for f in self.found[since:] if f.level == "stop")
+
     def add(
         self, level: str, check: str, sentence: str, where: Where | None, do: str = "", about: Sequence[str] = ()
     ) -> None:
@@ -70,7 +75,17 @@ class Row:
         """The raw value, None where the cell is empty or the book has no such column."""
         place = self.columns.get(key)
         found = None if place is None else self.grid.value(self.index, place)
+        if found is None and place is not None and (self.index, place) in self.grid.formulas:
+            self._no_result(place)
         return None if isinstance(found, str) and not found.strip() else found
+
+    def _no_result(self, place: int) -> None:
+        where = self.grid.where(self.index, place)
+        if all(f.where != where for f in self.notes.found[-12:]):
+            sentence = "the cell holds a formula without a stored result"
+            self.notes.add(
+                "stop", "no-result", sentence, where, "Open the workbook in your office program and save it."
+            )
 
     def where(self, key: str) -> Where:
         """The cell of that column in this row, or the row's first cell."""
@@ -88,8 +103,8 @@ class Row:
         """Note that this row's cell cannot be used."""
         self.notes.add(level, check, sentence, self.where(key), do)
 
-    def number(self, key: str) -> Decimal | None:
-        """The cell as an exact number; None where it is empty or cannot be read (then a finding says so).
+    def number(self, key: str, level: str = "stop") -> Decimal | None:
+        """The cell as an exact number; None where it is empty or cannot be read (then a finding of that level says so).
 
         A number typed as text is read in the book's decimal style, and a finding says how it was read.
         """
@@ -97,18 +112,22 @@ class Row:
         if found is None:
             return None
         if isinstance(found, str):
-            return self._number_from_text(key, found)
+            return self._number_from_text(key, found, level)
         if isinstance(found, bool | date | ErrorValue):
             shown = found.text if isinstance(found, ErrorValue) else str(found)
-            self.bad(key, f'a number belongs here; the cell holds "{shown}"', "Type the number.")
+            self.bad(key, f'a number belongs here; the cell holds "{shown}"', "Type the number.", level)
             return None
-        return Decimal(repr(found)) if isinstance(found, float) else Decimal(found)
+        number = Decimal(repr(found)) if isinstance(found, float) else Decimal(found)
+        if abs(number) >= LARGEST:
+            self.bad(key, f"{found:g} is too large to be meant", "Type the number again.", level)
+            return None
+        return number
 
-    def _number_from_text(self, key: str, found: str) -> Decimal | None:
+    def _number_from_text(self, key: str, found: str, level: str) -> Decimal | None:
         try:
             number = read_money(found, self.notes.decimal)
         except QuantityError:
-            self.bad(key, f'a number belongs here; the cell holds the text "{found}"', "Type the number.")
+            self.bad(key, f'a number belongs here; the cell holds the text "{found}"', "Type the number.", level)
             return None
         self.bad(
             key,
@@ -120,7 +139,7 @@ class Row:
         return number
 
     def fraction(self, key: str) -> Decimal | None:
-        """The cell as a share: 3.1 % is 0.031. A plain 2 or more is taken as percent points, and a finding says so."""
+        """The cell as a share: 3.1 % is 0.031. A plain 1 or more is doubtful (3.1 for 3.1 %?) and is not used."""
         found = self.value(key)
         if isinstance(found, str) and found.strip().endswith("%"):
             try:
@@ -130,17 +149,16 @@ class Row:
                 return None
         number = self.number(key)
         if number is not None and number >= 1:
+            percent = f"{(number * 100).normalize():f} %"
             self.bad(
                 key,
-                f"{plain_text(found)} read as {plain_text(found)} %",
-                "Type it with the percent sign.",
-                "ask",
-                "percent",
+                f"{plain_text(found)} in this cell is {percent}, not {plain_text(found)} %",
+                f'Type it with the percent sign; if you mean {percent}, as the text "{percent}".',
             )
-            return number / 100
+            return None
         return number
 
-    def day(self, key: str) -> date | None:
+    def day(self, key: str, level: str = "stop") -> date | None:
         """The cell as a date; an ISO date typed as text is read and mentioned."""
         found = self.value(key)
         if found is None or isinstance(found, date):
@@ -152,6 +170,7 @@ class Row:
                 key,
                 f'a date belongs here; the cell holds "{plain_text(found)}"',
                 "Type it as a date, such as 2026-10-26.",
+                level,
             )
             return None
         self.bad(
@@ -159,19 +178,27 @@ class Row:
         )
         return day
 
-    def amount(self, key: str, unit_key: str = "") -> Amount | None:
-        """The cell (and its unit's cell) as a written amount, None where empty or unreadable."""
+    def amount(self, key: str, unit_key: str = "", level: str = "stop", unit: str = "") -> Amount | None:
+        """The cell (and its unit's cell) as a written amount, None where empty or unreadable.
+
+        `unit` is what a bare number counts where neither cell says one.
+        """
         found = self.value(key)
-        unit = self.text(unit_key) if unit_key else ""
+        said = self.text(unit_key) if unit_key else ""
         if found is None:
             return None
         if isinstance(found, bool | date | ErrorValue):
-            self.bad(key, f'an amount belongs here; the cell holds "{plain_text(found)}"', "Type it as 2 1/4 or 0.8.")
+            self.bad(
+                key, f'an amount belongs here; the cell holds "{plain_text(found)}"', "Type it as 2 1/4 or 0.8.", level
+            )
             return None
+        bare = not said and not any(sign.isalpha() or sign == "%" for sign in str(found))
         try:
-            return read_amount(found, unit, decimal=self.notes.decimal, measures=self.notes.measures)
+            return read_amount(found, unit if bare else said, decimal=self.notes.decimal, measures=self.notes.measures)
         except QuantityError as error:
-            self.bad(key if unit_key == "" or "unit" not in error.sentence else unit_key, error.sentence, error.do)
+            self.bad(
+                key if unit_key == "" or "unit" not in error.sentence else unit_key, error.sentence, error.do, level
+            )
             return None
 
     def yes(self, key: str, empty: bool | None = None) -> bool | None:
@@ -206,6 +233,14 @@ class Table:
     grid: Grid
     heading_row: int
     columns: dict[str, int]
+
+    def doubled(self, columns: Sequence[Column]) -> list[tuple[int, int]]:
+        """Pairs of places whose headings mean the same column; the first of each pair is read."""
+        pairs = []
+        for place, cell in enumerate(self.grid.rows[self.heading_row]):
+            named = [c for c in columns if isinstance(cell, str) and same_name(cell) in map(same_name, c.headings)]
+            pairs += [(self.columns[c.key], place) for c in named if self.columns[c.key] != place]
+        return [pair for pair in pairs if pair[1] not in self.columns.values()]
 
     def rows(self, notes: Notes, until: int | None = None) -> Iterator[Row]:
         """Every row below the headings in which one of the table's own cells holds something."""
@@ -249,21 +284,38 @@ def missing_headings(grid: Grid, tab: Tab) -> list[str]:
     return [c.heading for c in tab.columns if c.needed and c.key not in best]
 
 
-def find_declared(grids: Sequence[Grid], tab: Tab) -> Table | None:
-    """The declared tab's table: by its name or another name first, else by its headings in any tab.
+def find_tables(snapshot: Snapshot) -> dict[str, Table]:
+    """Her declared tables by tab name: each by its tab's name first, what is left by its headings in any other tab.
 
     Raises:
-        LayoutError: a tab of that name stands there and lacks needed headings.
+        LayoutError: needed tabs or headings are missing; all of them are named at once.
     """
-    names = [same_name(n) for n in (tab.name, *tab.synonyms)]
-    named = [g for n in names for g in grids if same_name(g.name) == n]
-    others = [g for g in grids if g not in named] if sum(c.needed for c in tab.columns) > 1 else []
-    for grid in (*named, *others):
-        table = find_table(grid, tab.columns)
+    ours = {same_name(t.name) for t in TOOL_TABS}
+    free = [g for g in snapshot.grids.values() if same_name(g.name) not in ours]
+    tables: dict[str, Table] = {}
+    wrong: list[str] = []
+    left: list[Tab] = []
+    for tab in HER_TABS:
+        names = [same_name(n) for n in (tab.name, *tab.synonyms)]
+        named = next((g for n in names for g in free if same_name(g.name) == n), None)
+        if named is None:
+            left.append(tab)
+            continue
+        free.remove(named)
+        table = find_table(named, tab.columns)
         if table:
-            return table
-    if named and tab.needed:
-        missing = missing_headings(named[0], tab)
-        raise LayoutError(f"no heading {', '.join(repr(m) for m in missing)}", Where(named[0].name),
-                          "Put it back, or give that column its name.")  # fmt: skip
-    return None
+            tables[tab.name] = table
+        elif tab.needed:
+            wrong.append(f"tab {named.name}: no heading {', '.join(map(repr, missing_headings(named, tab)))}")
+    for tab in left:
+        telling = sum(c.needed for c in tab.columns) > 1
+        found = next((t for g in free if telling and (t := find_table(g, tab.columns))), None)
+        if found:
+            free.remove(found.grid)
+            tables[tab.name] = found
+        elif tab.needed:
+            wrong.append(f"no tab {tab.name!r} (headings {', '.join(c.heading for c in tab.columns if c.needed)})")
+    if wrong:
+        do = "Add what is missing; 'costbook blank' makes a workbook that has everything."
+        raise LayoutError("; ".join(wrong) + ".", do=do)
+    return tables

@@ -1,0 +1,1 @@
+"""What things cost: rates, usage, unit costs, price tiers, and what to look at."""

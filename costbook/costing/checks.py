@@ -140,12 +140,12 @@ def paper_totals(p: Priced) -> Iterable[Finding]:
             and line.packs
             and abs(line.packs * line.pack_price - line.amount) > HALF_CENT
         ):
-            yield Finding("ask", "line-amount", f"paper {line.paper}: {line.packs.normalize():f} x {line.pack_price} is {line.packs * line.pack_price}, the line says {line.amount}; "
+            yield Finding("ask", "line-amount", f"paper {line.paper}: {line.packs.normalize():f} x {line.pack_price:.2f} is {line.packs * line.pack_price:.2f}, the line says {line.amount:.2f}; "
                           "the amount is used", line.where, "Look at the paper.")  # fmt: skip
     for sums in papers(p.book):
         difference = sums.stated.amount - sums.total if sums.stated else Decimal(0)
         if sums.stated and abs(difference) >= HALF_CENT:
-            yield Finding("ask", "paper-total", f"paper {sums.paper}: the lines do not add up to the invoice total (difference {difference:.2f}): a freight or fee line missing?",
+            yield Finding("ask", "paper-total", f"paper {sums.paper}: the lines do not add up to the invoice total (difference {difference:.2f}: they come to {sums.total:.2f}, it says {sums.stated.amount:.2f}): a freight or fee line missing?",
                           sums.stated.where, "Type the missing line; until then it is in no price.")  # fmt: skip
 
 
@@ -205,7 +205,7 @@ def unknown_lines(p: Priced) -> Iterable[Finding]:
     """Charged goods whose material is not known yet: they make no price."""
     for line in p.book.purchases:
         if counts(line) and not line.material:
-            yield Finding("ask", "unmatched", f"paper {line.paper}: \"{line.description or line.item_code}\" is no material of yours yet, so it makes no price", line.where,
+            yield Finding("ask", "unmatched", f"paper {line.paper}: \"{line.description or line.item_code or 'a line'}\" is no material of yours yet, so it makes no price", line.where,
                           "Pick the material in that row, or add its item code on the Materials tab.")  # fmt: skip
         elif line.kind == "goods" and line.material and line.paper_type == "invoice" and line.amount == 0:
             yield Finding(
@@ -215,6 +215,15 @@ def unknown_lines(p: Priced) -> Iterable[Finding]:
                 line.where,
                 "Type the price, or mark the line as a sample.",
             )
+
+
+def undated(p: Priced) -> Iterable[Finding]:
+    """Charged goods without a date: the latest price cannot be told."""
+    for line in p.book.purchases:
+        if counts(line) and line.material and line.date is None:
+            name = p.book.materials[line.material].name
+            sentence = f"paper {line.paper or '(no number)'}: the line of {name} has no date; taken as the oldest"
+            yield Finding("ask", "no-date", sentence, line.where, "Type the paper's date.")
 
 
 def best_before(p: Priced) -> Iterable[Finding]:
@@ -322,7 +331,7 @@ def scaled_recipes(p: Priced) -> Iterable[Finding]:
                 continue
             mix = p.usage.mix(part.item, product.fills)
             wanted = part.amount.base(want="each" if mix.in_pieces else "g") * product.planned
-            if wanted > mix.makes * (1 + 1e-9):
+            if wanted > mix.makes * 1.005:  # less than a hundredth of a batch is in the scale's noise
                 name, what = p.book.recipes[part.item].name, "pieces" if mix.in_pieces else "g"
                 yield Finding("warn", "scale-recipe", f"{product.code}: {name} {part.amount.text} x {product.planned} = {wanted:,.0f} {what} wanted, one batch gives {mix.makes:,.0f} {what}: "
                               f"make {wanted / mix.makes:.2f} batches", part.where, "Scale the recipe by that factor.", (product.code,))  # fmt: skip
@@ -334,22 +343,16 @@ def siblings(p: Priced) -> Iterable[Finding]:
         code: {x.item for x in product.parts if x.kind == "packaging"} for code, product in p.book.products.items()
     }
     for code, own in packs.items():
+        shared = {item: [packs[o] for o in packs if o != code and item in packs[o]] for item in sorted(own)}
         missing: dict[str, str] = {}
-        for item in sorted(own):
-            others = [packs[o] for o in packs if o != code and item in packs[o]]
-            if len(others) >= 2:
-                for lacking in sorted(set.intersection(*others) - own):
-                    missing.setdefault(lacking, item)
+        for item, others in sorted(shared.items(), key=lambda pair: len(pair[1])):  # the most telling packing first
+            for lacking in sorted(set.intersection(*others) - own) if len(others) >= 2 else ():
+                missing.setdefault(lacking, item)
         for lacking, item in missing.items():
             names = p.book.materials[lacking].name, p.book.materials[item].name
-            yield Finding(
-                "warn",
-                "siblings",
-                f"{code} has no {names[0]}; the other products with {names[1]} have one",
-                p.book.products[code].where,
-                "Add it to its lines if it was forgotten.",
-                (code,),
-            )
+            sentence = f"{code} has no {names[0]}; the other products with {names[1]} have one"
+            where = p.book.products[code].where
+            yield Finding("warn", "siblings", sentence, where, "Add it to its lines if it was forgotten.", (code,))
 
 
 def unpaid(p: Priced) -> Iterable[Finding]:
@@ -369,7 +372,7 @@ def unpaid(p: Priced) -> Iterable[Finding]:
             yield Finding(
                 "warn", "no-packaging", f"{code} has no packaging", product.where, "Add what it goes out in.", (code,)
             )
-    if p.costs and not p.rates.overhead:
+    if p.costs and not p.rates.overhead and not p.rates.activities:
         where = p.book.settings.where.get("overhead_per_year")
         yield Finding(
             "warn",
@@ -526,6 +529,6 @@ def markups(p: Priced) -> Iterable[Finding]:
 
 
 CHECKS: tuple[Callable[[Priced], Iterable[Finding]], ...] = (
-    liquid_in_ounces, pack_units, open_amounts, from_memory, paper_totals, old_prices, jumps, unknown_lines, best_before, acid_last,
+    liquid_in_ounces, pack_units, open_amounts, from_memory, paper_totals, old_prices, jumps, unknown_lines, undated, best_before, acid_last,
     cautions, losses, scaled_recipes, siblings, unpaid, capacity, sets, under_floor, retail_over_wholesale, smallest_orders, markups,
 )  # fmt: skip

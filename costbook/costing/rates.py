@@ -12,6 +12,7 @@ from dataclasses import dataclass, replace
 from datetime import date
 from decimal import Decimal
 
+from costbook.amounts.money import after_discounts
 from costbook.amounts.quantity import Amount, same_name
 from costbook.book.model import Book, Material, PurchaseLine, Settings
 from costbook.errors import Finding, QuantityError
@@ -69,13 +70,14 @@ class Rate:
 class Rates:
     """All rates of a book. `missing` says by material why it has none; `labour` is per role and minute.
 
-    `overhead` is per hands-on minute. `landed` holds every landed line, counted or not, in the tab's order.
+    `overhead` is per hands-on minute, `activities` per time one happens. `landed` holds every landed line, counted or not, in the tab's order.
     """
 
     materials: Mapping[str, Rate]
-    missing: Mapping[str, str]
+    missing: Mapping[str, Finding]
     labour: Mapping[str, float]
     overhead: float
+    activities: Mapping[str, float]
     landed: tuple[LandedLine, ...]
     findings: tuple[Finding, ...]
 
@@ -93,23 +95,40 @@ def rates(book: Book, on: date) -> Rates:
         if line.counted and (line.line.date is None or line.line.date <= on):
             counted.setdefault(line.material, []).append(line)
     found: dict[str, Rate] = {}
-    missing: dict[str, str] = {}
-    trouble = {f.about[0]: f.sentence for f in findings if f.level == "stop" and f.about}
+    missing: dict[str, Finding] = {}
+    trouble = {f.about[0]: f for f in findings if f.level == "stop" and f.about}
     for code, material in book.materials.items():
-        rate = _rate(material, counted.get(code, []), book.settings, on)
+        rate = _rate(material, counted.get(code, []), book.settings, on, findings)
         if material.stopped or code in trouble:
-            missing[code] = material.stopped[0] if material.stopped else trouble[code]
+            missing[code] = material.stopped[0] if material.stopped else replace(trouble[code], about=())
         elif rate is None:
-            missing[code] = (
-                f"no price for {material.name}: no purchase of it counts"
-                if code not in counted
-                else f"no rate for {material.name}"
-            )
+            missing[code] = _no_price(material, [x for x in book.purchases if x.material == code], on)
         else:
             found[code] = rate
     labour = {name: float(role.rate_per_hour / 60) for name, role in book.roles.items()}
     findings = [replace(f, about=()) for f in findings]
-    return Rates(found, missing, labour, float(book.settings.overhead_per_hour / 60), tuple(landed), tuple(findings))
+    overhead = float(book.settings.overhead_per_hour / 60)
+    activities = {name: float(activity.rate) for name, activity in book.activities.items()}
+    return Rates(found, missing, labour, overhead, activities, tuple(landed), tuple(findings))
+
+
+def _no_price(material: Material, lines: Sequence[PurchaseLine], on: date) -> Finding:
+    """Why a material has no price: no purchase at all, or the reason its last line does not count."""
+    do = "Post a paper for it, or type a quoted price."
+    if not lines:
+        return Finding("stop", "price-missing", f"no price for {material.name}: no purchase of it", material.where, do)
+    line = lines[-1]
+    reasons = (
+        (line.counts is False, "Counts for price says no"),
+        (line.kind != "goods", f"it is a {line.kind} line"),
+        (line.paper_type == "credit note", "it is a credit note"),
+        (line.packs <= 0, f"{line.packs:f} packs"),
+        (line.amount <= 0, f"an amount of {line.amount:f}"),
+        (line.date is not None and line.date > on, f"it is dated {line.date}, after the book date {on}"),
+    )
+    why = next((words for holds, words in reasons if holds), "nothing was received on it")
+    sentence = f"no price for {material.name}: its line in paper {line.paper or '(no number)'} does not count: {why}"
+    return Finding("stop", "price-missing", sentence, line.where, do)
 
 
 @dataclass(frozen=True, slots=True)
@@ -142,7 +161,7 @@ def papers(book: Book) -> list[PaperSums]:
         for line in lines:
             if line.kind != "total":
                 kind = line.kind if line.kind in sums else "goods"
-                sums[kind] += abs(line.amount) if kind == "discount" and line.amount < 0 else line.amount
+                sums[kind] += _taken_off(line) if kind == "discount" else line.amount
         stated = next((x for x in reversed(lines) if x.kind == "total"), None)
         found.append(
             PaperSums(
@@ -150,6 +169,11 @@ def papers(book: Book) -> list[PaperSums]:
             )
         )
     return found
+
+
+def _taken_off(discount: PurchaseLine) -> Decimal:
+    """What a discount takes off: typed with or without its minus; on a credit note it is given back, as it stands."""
+    return -discount.amount if discount.paper_type == "credit note" else abs(discount.amount)
 
 
 def counts(line: PurchaseLine) -> bool:
@@ -183,7 +207,7 @@ def _landed_paper(lines: Sequence[PurchaseLine], book: Book, findings: list[Find
     net = {id(line): line.amount for line in goods}
     for line in (x for x in lines if x.kind == "discount"):
         covered = _covered(line, goods, book, findings)
-        for each, share in _shares(-abs(line.amount), covered, [net[id(x)] for x in covered]):
+        for each, share in _shares(-_taken_off(line), covered, [net[id(x)] for x in covered]):
             net[id(each)] += share
     charges = {id(line): ZERO for line in goods}
     for line in (x for x in lines if x.kind == "charge"):
@@ -327,7 +351,9 @@ def _shares(
         yield from ((line, total * weight / whole) for line, weight in zip(lines, weights, strict=True))
 
 
-def _rate(material: Material, lines: Sequence[LandedLine], settings: Settings, on: date) -> Rate | None:
+def _rate(
+    material: Material, lines: Sequence[LandedLine], settings: Settings, on: date, findings: list[Finding]
+) -> Rate | None:
     """The rate by the material's own rule or the book's; None where nothing makes one."""
     rule = material.rate_rule or settings.rate_rule
     kept = 1 - material.waste_fraction
@@ -336,6 +362,10 @@ def _rate(material: Material, lines: Sequence[LandedLine], settings: Settings, o
         if quoted is not None:
             return Rate(material.code, quoted / kept, "quoted", ())
         rule = settings.rate_rule if settings.rate_rule != "quoted" else "latest"
+        if lines:
+            why = "not in force yet" if material.quoted_from and material.quoted_from > on else "missing or has no pack"
+            sentence = f"{material.name}: the quoted price is {why}; the {rule} paper is used"
+            findings.append(Finding("ask", "no-quote", sentence, material.where, "Fill Quoted price and Quoted pack."))
     if not lines:
         return None
     ordered = sorted(lines, key=lambda x: x.line.date or date.min)
@@ -353,23 +383,28 @@ def _mean(lines: Sequence[LandedLine]) -> float:
 
 
 def _layers(material: Material, ordered: Sequence[LandedLine]) -> float:
-    """First in, first out: what is on hand is of the newest lines, so the count is valued from the newest back.
-
-    Source: IAS 2.25-27 (FIFO cost formula). Where nothing is on hand, or more than was ever bought, the newest or the
-    oldest layer's rate serves for what is not covered.
-    """
+    """The rate of the layers the count on hand is valued from; the newest line's where nothing is on hand."""
     try:
-        left = material.on_hand.base(g_per_ml=material.g_per_ml, want=material.base) if material.on_hand else 0.0
+        count = material.on_hand.base(g_per_ml=material.g_per_ml, want=material.base) if material.on_hand else 0.0
     except QuantityError:
-        left = 0.0
-    if left <= 0:
-        return ordered[-1].rate
-    value, count = 0.0, left
+        count = 0.0
+    return layers_value(ordered, count) / count if count > 0 else ordered[-1].rate
+
+
+def layers_value(ordered: Sequence[LandedLine], count: float) -> float:
+    """What a count is worth by layers, first in first out: what is on hand is of the newest lines.
+
+    Args:
+        ordered: landed lines, oldest first.
+        count: grams or pieces on hand; what was never bought is valued at the oldest line's rate.
+    Source: IAS 2.25-27 (FIFO cost formula).
+    """
+    value, left = 0.0, count
     for line in reversed(ordered):
         taken = min(line.base, left)
         value += taken * line.rate
         left -= taken
-    return (value + left * ordered[0].rate) / count
+    return value + left * ordered[0].rate if left > 0 else value
 
 
 def _quoted(material: Material, on: date) -> float | None:
@@ -384,4 +419,5 @@ def _quoted(material: Material, on: date) -> float | None:
         base = material.quoted_pack.base(g_per_ml=material.g_per_ml, want=material.base)
     except QuantityError:
         return None
-    return float(material.quoted_price) / base if base > 0 else None
+    price = after_discounts(material.quoted_price, material.quoted_less)
+    return float(price) / base if base > 0 else None

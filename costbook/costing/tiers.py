@@ -10,6 +10,7 @@ Money shown to a customer is Decimal and rounded once, up to the tier's ending. 
 
 from __future__ import annotations
 
+import math
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
 from decimal import Decimal
@@ -78,6 +79,17 @@ def order_cost(channel: Channel, roles: Mapping[str, Role]) -> Decimal:
     return channel.per_order + minutes
 
 
+def break_even_pieces(kept: float, fixed: float, wanted: float = 0.0) -> float:
+    """How many pieces pay a fixed cost (and leave `wanted` besides) when each keeps this much; not rounded.
+
+    Raises:
+        InputError: a piece keeps nothing, so that no number of them does.
+    """
+    if kept <= 0:
+        raise InputError("a piece keeps nothing, so no number of them pays it", do="Raise the price or lower the cost.")
+    return (fixed + wanted) / kept
+
+
 def channel_cost(channel: Channel, roles: Mapping[str, Role]) -> float:
     """Fixed cost of one piece in a channel: per item, its share of an order, its share of a stall day.
 
@@ -113,6 +125,7 @@ class Tier:
     margin: float | None
     kept: float | None
     kept_fraction: float | None
+    day_pieces: int | None
     flag: str
     compare: Decimal | None
     compare_materials: Decimal
@@ -253,9 +266,20 @@ def _tier(
         her_price=hers, margin=None if net is None else margin_fraction(net, unit_cost),
         kept=None if net is None else pricer.kept(net, unit_cost),
         kept_fraction=None if net is None else pricer.kept(net, unit_cost) / net,
+        day_pieces=None if net is None else day_pieces(pricer, net, unit_cost),
         flag="" if net is None else flag(pricer, net, unit_cost), compare=compare(channel, unit_cost, settings, ready),
         compare_materials=rounded(cost.parts["materials"] * float(settings.compare_materials)),
     )  # fmt: skip
+
+
+def day_pieces(pricer: Pricer, net: float, cost: float) -> int | None:
+    """How many of a piece alone pay the stall's day at a net price; None where there is no day to pay or none do."""
+    channel = pricer.channel
+    if not channel.per_day:
+        return None
+    share = float(channel.per_day / (channel.pieces_per_day or Decimal(1)))
+    kept = pricer.kept(net, cost) + share
+    return math.ceil(break_even_pieces(kept, float(channel.per_day)) - HAIR) if kept > 0 else None
 
 
 def flag(pricer: Pricer, net: float, cost: float) -> str:

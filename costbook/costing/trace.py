@@ -10,7 +10,7 @@ from dataclasses import dataclass
 
 from costbook.book.model import Material, Part, Product
 from costbook.costing.rates import Rate, Rates
-from costbook.costing.usage import Usage, batch_minutes, rate_of
+from costbook.costing.usage import OVERHEAD, Usage, batch_minutes, rate_of
 from costbook.errors import Where
 
 
@@ -56,7 +56,7 @@ def trace_lines(usage: Usage, rates: Rates, code: str) -> list[TraceLine]:
     for key, amount in usage.row(code).bought.items():
         category, item = key
         material = usage.book.materials.get(item) if category not in ("labour", "overhead") else None
-        unit = material.base if material else "min"
+        unit = material.base if material else "min" if key == OVERHEAD or category == "labour" else "times"
         source = rates.materials.get(item) if material else None
         name = material.name if material else item
         lines.append(TraceLine(category, item, name, amount, unit, rate_of(key, rates), source))
@@ -88,6 +88,9 @@ def _part(usage: Usage, rates: Rates, product: Product, part: Part) -> Node:
         inner = explanation(usage, rates, part.item)
         count = part.amount.base(want="each") * times
         return _scaled(inner, count, written, part.where)
+    if part.kind == "activity":
+        rate, taken = rates.activities[part.item], part.amount.base(want="each") * times
+        return Node(f"Overhead: {part.item}", taken * rate, taken, "times", rate, written, part.where)
     material = usage.book.materials[part.item]
     amount = part.amount.base(g_per_ml=material.g_per_ml, want=material.base) * times
     return _material(rates, material, amount, written, part.where)

@@ -8,8 +8,8 @@ is in the finished piece, which label order and scent share read. Sums are plain
 from __future__ import annotations
 
 import math
-from collections.abc import Callable, Iterable, Mapping
-from dataclasses import dataclass, field
+from collections.abc import Callable, Mapping
+from dataclasses import dataclass, field, replace
 from typing import TypeVar
 
 from costbook.book.model import Book, Part, Product, Recipe, RecipeLine
@@ -38,14 +38,15 @@ USUAL = Variant()
 class Mix:
     """One batch of a recipe with its slots filled.
 
-    `in_g` is all that goes in, `stays_g` without what dries off, `makes` the usable grams after bench loss (or the pieces
-    it yields, where `in_pieces`). `bought` and `kept` are grams (or pieces) of base materials, nested recipes resolved.
+    `in_g` is all that goes in, `stays_g` without what dries off, `usable_g` after bench loss too, `makes` that or the pieces
+    it yields, where `in_pieces`. `bought` and `kept` are grams (or pieces) of base materials, nested recipes resolved.
     `varies` tells whether a range, `choices` how many alternatives at most, stand anywhere in it.
     """
 
     recipe: str
     in_g: float
     stays_g: float
+    usable_g: float
     makes: float
     in_pieces: bool
     bought: Mapping[str, float]
@@ -131,16 +132,18 @@ class Usage:
             circle = " > ".join((*opened[opened.index(recipe.code) :], recipe.code))
             raise InputError(f"a recipe uses itself: {circle}", recipe.where, "Take one of those lines out.")
         if recipe.stopped:
-            raise InputError(f"recipe {recipe.code} cannot be read: {recipe.stopped[0]}", recipe.where)
+            raise InputError.of(recipe.stopped)
         sums = _Sums()
         shares: list[tuple[RecipeLine, str, float]] = []
         for line in recipe.lines:
             code = _chosen(line, fills, variant.choice, recipe)
             if not code:
                 continue
+            if code in (*opened, recipe.code) and code not in self.book.materials:
+                self.mix(code, fills, variant, (*opened, recipe.code))  # says the circle before any amount is read
             sums.saw(line)
             if line.amount.percent:
-                shares.append((line, code, float(getattr(line.amount, variant.amounts))))
+                shares.append((line, code, self._share(line, code, variant)))
             else:
                 self._add(
                     sums, line, code, self._line_amount(line, code, variant), fills, variant, (*opened, recipe.code)
@@ -167,6 +170,7 @@ class Usage:
             recipe.code,
             sums.in_g,
             sums.stays_g,
+            usable,
             makes,
             recipe.pieces is not None,
             sums.bought,
@@ -175,6 +179,17 @@ class Usage:
             sums.varies,
             sums.choices,
         )
+
+    def _share(self, line: RecipeLine, code: str, variant: Variant) -> float:
+        """A percent line's share of the batch; only what is weighed can be a share of it."""
+        material, recipe = self.book.materials.get(code), self.book.recipes.get(code)
+        if (material and material.base != "g") or (not material and recipe and recipe.pieces):
+            raise QuantityError(
+                f"{line.amount.text} of {code}, which is counted in pieces",
+                line.where,
+                "Give a number of pieces, or what it weighs.",
+            )
+        return float(getattr(line.amount, variant.amounts))
 
     def _line_amount(self, line: RecipeLine, code: str, variant: Variant) -> float:
         """Grams (or pieces) of a line's material, or of another recipe's mix."""
@@ -219,22 +234,22 @@ class Usage:
                 "Take one of those lines out.",
             )
         if product.stopped:
-            raise InputError(product.stopped[0], product.where)
+            raise InputError.of(product.stopped)
         if not product.parts:
             raise InputError(
                 f"{code} {product.name} has no lines", product.where, "Say on the Product lines tab what it takes."
             )
         sums = _RowSums()
         for part in product.parts:
-            self._add_part(sums, product, part, variant, (*opened, code))
+            self.add_part(sums, product, part, variant, (*opened, code))
         for role, minutes in batch_minutes(self.book, product).items():
             sums.add(("labour", role), minutes / product.good)
             sums.add(OVERHEAD, minutes / product.good)
         return UsageRow(code, sums.bought, sums.kept, sums.varies, sums.choices)
 
-    def _add_part(
-        self, sums: _RowSums, product: Product, part: Part, variant: Variant, opened: tuple[str, ...]
-    ) -> None:
+    def add_part(self, sums: _RowSums, product: Product, part: Part, variant: Variant, opened: tuple[str, ...]) -> None:
+        """Adds what one part of a product takes to a row being summed."""
+        sums.varies |= part.amount.is_range
         times = (1.0 if part.per_batch else product.planned) / product.good
         inside = 1.0 / product.planned if part.per_batch else 1.0
         try:
@@ -244,6 +259,8 @@ class Usage:
                 count = part.amount.base(variant.amounts, want="each")
                 inner = self.row(part.item, variant, opened)
                 sums.nest(inner, count * times, count * inside)
+            elif part.kind == "activity":
+                sums.add(("overhead", part.item), part.amount.base(variant.amounts, want="each") * times)
             else:
                 material = self.book.materials[part.item]
                 amount = part.amount.base(variant.amounts, material.g_per_ml, material.base)
@@ -256,13 +273,13 @@ class Usage:
     ) -> None:
         mix = self.mix(part.item, product.fills, variant)
         amount = part.amount.base(variant.amounts, want="each" if mix.in_pieces else "g")
-        sums.varies |= mix.varies or part.amount.is_range
+        sums.varies |= mix.varies
         sums.choices = max(sums.choices, mix.choices)
         for code, bought in mix.bought.items():
             sums.add(("materials", code), bought / mix.makes * amount * times)
-        weight = mix.makes if mix.in_pieces else sum(mix.kept.values())
+        grams = amount * inside * mix.usable_g / mix.makes
         for code, kept in mix.kept.items():
-            sums.kept[code] = sums.kept.get(code, 0.0) + kept * amount * inside / weight
+            sums.kept[code] = sums.kept.get(code, 0.0) + (kept * grams / mix.stays_g if mix.stays_g else 0.0)
 
 
 @dataclass
@@ -293,7 +310,7 @@ class _Sums:
         """Another recipe's mix as a material, at its own usable weight, so its bench loss is paid for."""
         for code, bought in inner.bought.items():
             self.bought[code] = self.bought.get(code, 0.0) + bought * amount / inner.makes
-        weight = amount * inner.stays_g / inner.makes if inner.in_pieces else amount
+        weight = amount * inner.usable_g / inner.makes if inner.in_pieces else amount
         self.in_g += weight
         if dries_off:
             return
@@ -363,7 +380,9 @@ def rate_of(key: Key, rates: Rates) -> float:
     category, code = key
     if category == "labour":
         return rates.labour[code]
-    return rates.overhead if category == "overhead" else rates.materials[code].per_base
+    if category == "overhead":
+        return rates.overhead if key == OVERHEAD else rates.activities[code]
+    return rates.materials[code].per_base
 
 
 def cost_parts(row: UsageRow, rates: Rates) -> dict[str, float]:
@@ -382,19 +401,19 @@ def costs(usage: Usage, rates: Rates) -> tuple[dict[str, Cost], list[Finding]]:
         try:
             found[code] = _cost(usage, rates, code)
         except CostbookError as error:
-            for finding in _stops(usage, rates, code, error):
+            because = error.because if isinstance(error, InputError) else ()
+            for finding in because or (_stop(error),):
                 key = (str(finding.where), finding.sentence)
-                before = trouble.get(key)
-                about = (*before.about, code) if before else (code,)
-                trouble[key] = Finding("stop", finding.check, finding.sentence, finding.where, finding.do, about)
+                about = (*trouble[key].about, code) if key in trouble else (code,)
+                trouble[key] = replace(finding, about=about)
     return found, list(trouble.values())
 
 
 def _cost(usage: Usage, rates: Rates, code: str) -> Cost:
     row = usage.row(code)
-    lacking = [key[1] for key in row.bought if key[1] in rates.missing and key[0] not in ("labour", "overhead")]
+    lacking = tuple(rates.missing[i] for c, i in row.bought if c not in ("labour", "overhead") and i in rates.missing)
     if lacking:
-        raise InputError(rates.missing[lacking[0]], usage.book.materials[lacking[0]].where)
+        raise InputError.of(lacking)
     parts = cost_parts(row, rates)
     unit_cost = math.fsum(parts.values())
     ends = [
@@ -426,24 +445,10 @@ def _variant_cost(usage: Usage, rates: Rates, code: str, variant: Variant, usual
         return usual
 
 
-def _stops(usage: Usage, rates: Rates, code: str, error: CostbookError) -> Iterable[Finding]:
-    """The findings for a product without a cost: the error, or every material of it that has no price."""
+def _stop(error: CostbookError) -> Finding:
+    """The finding for an error that only costing met."""
     where = error.where if not isinstance(error.where, str) else None
-    try:
-        row = usage.row(code)
-    except CostbookError:
-        yield Finding("stop", "no-price", error.sentence, where, error.do)
-        return
-    for category, item in row.bought:
-        if category not in ("labour", "overhead") and item in rates.missing:
-            material = usage.book.materials[item]
-            yield Finding(
-                "stop",
-                "price-missing",
-                rates.missing[item],
-                material.where,
-                "Post a paper for it, or type a quoted price.",
-            )
+    return Finding("stop", "no-price", error.sentence, where, error.do)
 
 
 def cost_at(usage: Usage, rates: Rates, code: str, multiple: float) -> float:
@@ -454,24 +459,30 @@ def cost_at(usage: Usage, rates: Rates, code: str, multiple: float) -> float:
     """
     book = usage.book
     product = book.products[code]
-    row, rated = usage.row(code), cost_parts(usage.row(code), rates)
-    mass = sum(
-        p.amount.base(want="g") * product.planned
-        for p in product.parts
-        if p.kind == "recipe" and not usage.mix(p.item, product.fills).in_pieces
-    )
+    grams = (_mix_grams(usage, product, part) for part in product.parts if part.kind == "recipe")
+    mass = sum(grams)
     holds = max(book.settings.mixer_g or math.inf, mass)
     mixes = max(1, math.ceil(round(mass * multiple / holds, 9))) if math.isfinite(holds) else 1
-    fixed = 0.0
-    for part in product.parts:
-        if part.per_batch and part.kind in ("packaging", "consumable"):
-            material = book.materials[part.item]
-            fixed += (
-                part.amount.base(g_per_ml=material.g_per_ml, want=material.base) * rates.materials[part.item].per_base
-            )
-    for step in book.steps:
-        if product.family and step.family == product.family:
-            fixed += step.batch_minutes * (rates.labour[step.role] + rates.overhead)
-    per_piece = math.fsum(rated.values()) - fixed / product.good
-    assert row.product == code
+    fixed = _once_a_mix(usage, rates, product)
+    per_piece = math.fsum(cost_parts(usage.row(code), rates).values()) - fixed / product.good
     return per_piece + fixed * mixes / (product.good * multiple)
+
+
+def _mix_grams(usage: Usage, product: Product, part: Part) -> float:
+    """Grams of mix one usual batch takes for a part; 0 for a recipe that yields pieces."""
+    if usage.mix(part.item, product.fills).in_pieces:
+        return 0.0
+    return part.amount.base(want="g") * (1 if part.per_batch else product.planned)
+
+
+def _once_a_mix(usage: Usage, rates: Rates, product: Product) -> float:
+    """What one mix costs however many pieces come of it: per-batch lines, and the work done once a batch."""
+    only = replace(product, parts=tuple(p for p in product.parts if p.per_batch), planned=1, good=1)
+    sums = _RowSums()
+    for part in only.parts:
+        usage.add_part(sums, only, part, USUAL, (product.code,))
+    cost = math.fsum(amount * rate_of(key, rates) for key, amount in sums.bought.items())
+    for step in usage.book.steps:
+        if product.family and step.family == product.family:
+            cost += step.batch_minutes * (rates.labour[step.role] + rates.overhead)
+    return cost

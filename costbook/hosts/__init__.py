@@ -1,0 +1,1 @@
+"""Workbooks where they live, behind one port of three calls: snapshot, apply, close."""

@@ -145,7 +145,8 @@ def _wanted_cells(cells: Collection[SetCell], read: Reading) -> Iterator[SetCell
                 grid.where(edit.row, edit.column),
                 "Run it again.",
             )
-        if (edit.row, edit.column) in grid.formulas or not same(there, edit.value):
+        new_row = edit.row >= len(grid.rows)  # its empty cells get their look too
+        if new_row or (edit.row, edit.column) in grid.formulas or not same(there, edit.value):
             pending.append((grid, edit))
     for grid, edit in pending:
         _refuse_place(grid, edit, read.sheets[grid.name])
@@ -297,5 +298,5 @@ def _damage(name: str, where: Where) -> WriteRefused:
     return WriteRefused(
         f"{name} was not touched: saving it would not have left this place as meant.",
         where,
-        "Have the result written to a new workbook instead.",
+        "Look at that cell (a date may be typed as a number); save the workbook in your office program and try again.",
     )

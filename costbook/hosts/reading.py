@@ -92,20 +92,29 @@ def _grid(tab: str, rows: list[list[Any]], xml: bytes, errors: dict[tuple[int, i
     read: list[tuple[Value, ...]] = [
         tuple([v if v.__class__ is float else _READERS[v.__class__](v) for v in row]) for row in rows
     ]
-    for (row, column), text in errors.items():
-        while len(read) <= row:
-            read.append(())
-        line = list(read[row]) + [None] * (column + 1 - len(read[row]))
-        line[column] = ErrorValue(text)
-        read[row] = tuple(line)
+    for place, text in errors.items():
+        _put(read, place, ErrorValue(text))
+    formulas = {(f.row, f.column): f.text for f in scan.formulas(xml)}
+    for place in scan.text_results(xml) if formulas else ():
+        if not (place[0] < len(read) and place[1] < len(read[place[0]]) and read[place[0]][place[1]]):
+            _put(read, place, "")
     return Grid(
         tab,
         tuple(read),
-        {(f.row, f.column): f.text for f in scan.formulas(xml)},
+        formulas,
         scan.merged(xml),
         scan.hidden_rows(xml),
         scan.is_protected(xml),
     )
+
+
+def _put(rows: list[tuple[Value, ...]], place: tuple[int, int], value: Value) -> None:
+    row, column = place
+    while len(rows) <= row:
+        rows.append(())
+    line = list(rows[row]) + [None] * (column + 1 - len(rows[row]))
+    line[column] = value
+    rows[row] = tuple(line)
 
 
 def _day_fraction(moment: time) -> float:

@@ -142,6 +142,12 @@ def formulas(xml: bytes) -> Iterator[FormulaCell]:
         yield FormulaCell(int(match[2]) - 1, column_index(match[1]), unescaped(match[4] or b""), kind, area)
 
 
+def text_results(xml: bytes) -> Iterator[tuple[int, int]]:
+    """The places of formulas whose stored result is a text, an empty one included."""
+    for letters, row in re.findall(rb'<c r="([A-Z]+)(\d+)"[^>]*?\st="str"[^>]*>\s*<f', xml):
+        yield int(row) - 1, column_index(letters)
+
+
 def merged(xml: bytes) -> tuple[Area, ...]:
     """The merged ranges."""
     if b"<mergeCell" not in xml:

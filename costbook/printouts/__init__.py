@@ -1,0 +1,1 @@
+"""What the tool shows: its own tabs, figures for other programs, and tables."""

@@ -64,7 +64,7 @@ def _tier(t: Tier) -> dict[str, Any]:
         for k in ("floor_price", "target_price", "proposal", "her_price", "compare", "compare_materials")
     }
     plain = {k: getattr(t, k) for k in ("product", "channel", "unit_cost", "channel_cost", "floor_exact", "exact_net", "exact_shown", "proposal_margin",
-                                        "proposal_kept", "margin", "kept", "kept_fraction", "flag")}  # fmt: skip
+                                        "proposal_kept", "margin", "kept", "kept_fraction", "day_pieces", "flag")}  # fmt: skip
     return plain | text
 
 

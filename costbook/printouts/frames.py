@@ -10,17 +10,24 @@ if TYPE_CHECKING:
 
 
 def frames(figures: Mapping[str, Any]) -> dict[str, pandas.DataFrame]:
-    """The tables 'products', 'prices', 'rates', 'recipes', 'papers' and 'findings', a row each, money as numbers.
+    """The tables 'products', 'usage', 'prices', 'rates', 'recipes', 'papers' and 'findings', money as numbers.
+
+    'usage' is long: a row for each input of a product, with its amount per good piece.
 
     Args:
         figures: what `figures.figures` returns.
     """
     import pandas
 
+    products = [{k: v for k, v in p.items() if k not in ("usage", "kept_g", "choices")} for p in figures["products"]]
+    usage = [
+        (p["code"], *key.split(": ", 1), amount) for p in figures["products"] for key, amount in p["usage"].items()
+    ]
     tables = {
-        name: pandas.json_normalize(figures[name])
-        for name in ("products", "prices", "rates", "recipes", "papers", "findings")
+        name: pandas.json_normalize(figures[name]) for name in ("prices", "rates", "recipes", "papers", "findings")
     }
+    tables["products"] = pandas.json_normalize(products)
+    tables["usage"] = pandas.DataFrame(usage, columns=["product", "category", "item", "amount"])
     money = {
         "prices": ("floor_price", "target_price", "proposal", "her_price", "compare", "compare_materials"),
         "papers": ("goods", "discount", "charges", "tax", "total"),

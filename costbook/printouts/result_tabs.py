@@ -20,7 +20,7 @@ from costbook.costing.rates import Rate
 from costbook.costing.tiers import Pricer, Tier, pricers
 from costbook.costing.trace import TraceLine, trace_lines
 from costbook.costing.usage import CATEGORIES, Cost
-from costbook.errors import LEVELS, Finding, Where
+from costbook.errors import LEVELS, Finding, Where, WriteRefused
 from costbook.printouts.marks import HEADING, marked, typed_over
 
 FIRST = 3  # rows 0-2 are title, hint, headings
@@ -35,6 +35,23 @@ def result_tabs(priced: Priced, findings: Sequence[Finding], snapshot: Snapshot)
     return [
         costs_tab(priced), prices_tab(priced, trial_prices(snapshot)), rates_tab(priced), trace_tab(priced), findings_tab(findings),
     ]  # fmt: skip
+
+
+def refuse_hers(snapshot: Snapshot) -> None:
+    """Refuses a book in which a tab of hers bears the name of one of the tool's: it would be replaced.
+
+    A tab is the tool's when its headings are, wherever they stand; an empty one may be taken.
+
+    Raises:
+        WriteRefused: such a tab of hers, named.
+    """
+    for tab in layout.TOOL_TABS:
+        grid = snapshot.grid(tab.name)
+        if grid is None or not any(cell not in (None, "") for cells in grid.rows for cell in cells):
+            continue
+        if find_table(grid, [replace(c, needed=True) for c in tab.columns[:4]]) is None:
+            do = "Rename it; the tool writes a tab of that name."
+            raise WriteRefused(f"the tab {grid.name} is yours, not the tool's", Where(grid.name), do)
 
 
 def typed_over_cells(priced: Priced, snapshot: Snapshot) -> list[Finding]:
@@ -145,7 +162,7 @@ def _build_up(count: int, rows: int) -> Chart:
 # ------------------------------------------------------------------- prices
 
 
-def prices_tab(priced: Priced, trials: Mapping[tuple[str, str], float]) -> PutTab:
+def prices_tab(priced: Priced, trials: Mapping[tuple[str, str], Value]) -> PutTab:
     """A row per product and channel, the channels one after the other, with her trial prices and a chart of margins."""
     ready = {p.channel.name: p for p in pricers(priced.book)}
     rows: list[list[Cell]] = []
@@ -168,7 +185,7 @@ def _price_values(book: Book, tier: Tier) -> dict[str, Value]:
         "code": tier.product, "name": book.products[tier.product].name, "channel": tier.channel, "unit_cost": tier.unit_cost,
         "channel_cost": tier.channel_cost, "floor": _money(tier.floor_price), "exact": tier.exact_shown, "proposal": _money(tier.proposal),
         "proposal_margin": tier.proposal_margin, "proposal_kept": tier.proposal_kept, "her_price": _money(tier.her_price),
-        "margin": tier.margin, "kept": tier.kept, "kept_fraction": tier.kept_fraction, "flag": tier.flag,
+        "margin": tier.margin, "kept": tier.kept, "kept_fraction": tier.kept_fraction, "day_pieces": tier.day_pieces, "flag": tier.flag,
         "compare": _money(tier.compare), "compare_materials": _money(tier.compare_materials),
     }  # fmt: skip
 
@@ -177,28 +194,29 @@ def _money(value: Decimal | None) -> float | None:
     return None if value is None else float(value)
 
 
-def _price_row(book: Book, tier: Tier, pricer: Pricer, row: int, trial: float | None) -> list[Cell]:
+def _price_row(book: Book, tier: Tier, pricer: Pricer, row: int, trial: Value) -> list[Cell]:
     values: dict[str, Value | Formula] = {**_price_values(book, tier), "trial": trial}
     values |= _trial_formulas(tier, pricer, row, trial)
     return _cells(PRICES.columns, [values[c.key] for c in PRICES.columns])
 
 
-def _trial_formulas(tier: Tier, pricer: Pricer, row: int, trial: float | None) -> dict[str, Value | Formula]:
+def _trial_formulas(tier: Tier, pricer: Pricer, row: int, trial: Value) -> dict[str, Value | Formula]:
     """Margin and kept beside the trial price, live: the same sums as the tool's, over the cells of the row."""
     cell = {key: address(row, PRICES.index(key)) for key in ("trial", "unit_cost", "channel_cost")}
     net = f"{cell['trial']}/{1 + pricer.tax:.12g}" if pricer.tax else cell["trial"]
     fee = f"-{cell['trial']}*{pricer.fee:.12g}" if pricer.channel.fee_on_shown else f"-{net}*{pricer.fee:.12g}"
-    at = None if trial is None else pricer.net(trial)
-    margin = f'IF({cell["trial"]}="","",({net}-{cell["unit_cost"]})/({net}))'
-    kept = f'IF({cell["trial"]}="","",{net}{fee if pricer.fee else ""}-{cell["channel_cost"]}-{cell["unit_cost"]})'
+    typed = isinstance(trial, int | float) and not isinstance(trial, bool) and trial > 0
+    at = pricer.net(float(trial)) if typed else None  # type: ignore[arg-type]
+    margin = f'IF(N({cell["trial"]})<=0,"",({net}-{cell["unit_cost"]})/({net}))'
+    kept = f'IF(N({cell["trial"]})<=0,"",{net}{fee if pricer.fee else ""}-{cell["channel_cost"]}-{cell["unit_cost"]})'
     return {
         "trial_margin": Formula(margin, "" if at is None else (at - tier.unit_cost) / at),
         "trial_kept": Formula(kept, "" if at is None else pricer.kept(at, tier.unit_cost)),
     }
 
 
-def trial_prices(snapshot: Snapshot) -> dict[tuple[str, str], float]:
-    """The trial prices she typed on the Prices tab, by product and channel."""
+def trial_prices(snapshot: Snapshot) -> dict[tuple[str, str], Value]:
+    """What she typed as trial prices on the Prices tab, by product and channel; a text is kept as she left it."""
     grid = snapshot.grid(PRICES.name)
     table = (
         find_table(grid, [replace(c, needed=c.key in ("code", "channel", "trial")) for c in PRICES.columns])
@@ -207,12 +225,12 @@ def trial_prices(snapshot: Snapshot) -> dict[tuple[str, str], float]:
     )
     if grid is None or table is None:
         return {}
-    found = {}
+    found: dict[tuple[str, str], Value] = {}
     for index in range(table.heading_row + 1, len(grid.rows)):
         value = grid.value(index, table.columns["trial"])
-        if isinstance(value, int | float) and not isinstance(value, bool) and value > 0:
+        if value not in (None, ""):
             name = tuple(plain_text(grid.value(index, table.columns[k])) for k in ("code", "channel"))
-            found[(name[0], name[1])] = float(value)
+            found[(name[0], name[1])] = value
     return found
 
 
@@ -254,7 +272,7 @@ def _margin_chart(priced: Priced, starts: Mapping[str, int], rows: int) -> list[
             (FIRST + rows + 1, 0),
             26.0,
             10.0,
-            "margin over unit cost",
+            "margin, share of the price",
             "0%",
         )
     ]
@@ -304,14 +322,15 @@ def _rate_values(book: Book, rate: Rate) -> list[Value]:
             None,
             None,
             None,
+            None,
             "quoted",
             material.quoted_from,
             "",
             material.weight_source,
         ]
-    charges = float(line.charges + line.tax)
+    charges = float(line.charges)
     return [
-        material.code, material.name, rate.rule, per, rate.per_base * grams, line.list_rate * grams, float(line.goods), charges,
+        material.code, material.name, rate.rule, per, rate.per_base * grams, line.list_rate * grams, float(line.goods), charges, float(line.tax),
         charges / float(line.landed) if line.landed else 0.0, line.line.paper, line.line.date, line.line.source or str(line.line.where), material.weight_source,
     ]  # fmt: skip
 

@@ -254,6 +254,7 @@ def recipe_rows(tab: PutTab) -> dict[str, list[tuple[Value, ...]]]:
 def test_demo_book_has_every_tab_of_hers_and_no_purchases_yet() -> None:
     tabs = demo_tabs()
     wanted = {layout.START, *(t.name for t in layout.HER_TABS), *(name for name, _ in RECIPE_TABS)}
+    wanted -= {"Activities"}  # the demo's overhead all follows hands-on time
     assert {t.name for t in tabs} == wanted and len(tabs) == len(wanted)
     assert by_heading(tab_named(tabs, "Purchases")) == []
 
@@ -335,7 +336,7 @@ def test_the_blank_paper_adds_up() -> None:
 def test_dropdowns_only_offer_what_the_rows_use() -> None:
     """A value of ours outside its own column's dropdown would be asked about the first time she touches it."""
     for tabs in (demo_tabs(), blank_tabs()):
-        for tab in layout.HER_TABS:
+        for tab in (t for t in layout.HER_TABS if t.name in {put.name for put in tabs}):
             for row in by_heading(tab_named(tabs, tab.name)):
                 for column in tab.columns:
                     if isinstance(column.choices, tuple) and column.choices and row[column.heading] is not None:
