@@ -134,6 +134,7 @@ class PurchaseLine:
     counts: bool | None
     source: str
     where: Where
+    places: Mapping[str, Where] = field(default_factory=dict)
 
 
 @dataclass(frozen=True, slots=True)
@@ -152,6 +153,7 @@ class RecipeLine:
     dries_off: bool
     note: str
     where: Where
+    places: Mapping[str, Where] = field(default_factory=dict)
 
 
 @dataclass(frozen=True, slots=True)

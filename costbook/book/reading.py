@@ -395,7 +395,7 @@ def _purchase(row: Row, material: str, settings: model.Settings) -> model.Purcha
         shared_by=row.choice("shared_by", model.BASES, ""), covers=row.text("covers"),
         currency=row.text("currency").upper() or settings.currency, currency_rate=row.number("currency_rate"),
         lot=row.text("lot"), best_before=row.day("best_before", "ask"), counts=row.yes("counts"), source=row.text("source"),
-        where=row.where("amount"),
+        where=row.where("amount"), places={k: row.where(k) for k in ("date", "pack_unit", "pack", "best_before") if k in row.columns},
     )  # fmt: skip
 
 

@@ -150,8 +150,10 @@ def _line(row: Row) -> Iterable[RecipeLine]:
     if amount.unit is None and not amount.percent:
         row.bad("unit", f"no unit for {amount.text} of {written}", "Pick one, such as oz or cup.")
         return
+    places: dict[str, Where] = {key: row.where(key) for key in ("amount", "unit") if key in row.columns}
+    dries_off = row.yes("dries_off", False) or False
     yield RecipeLine(
-        (written,), False, "", amount, _when(row), row.yes("dries_off", False) or False, row.text("note"), _place(row)
+        (written,), False, "", amount, _when(row), dries_off, row.text("note"), row.where("material"), places
     )
 
 
@@ -166,10 +168,6 @@ def _when(row: Row) -> str:
         return found[3:].strip()
     row.bad("when", f'"{row.text("when")}" is not known here', "Use always, optional, or if colour.")
     return "always"
-
-
-def _place(row: Row) -> Where:
-    return row.where("material")
 
 
 def resolved_recipes(

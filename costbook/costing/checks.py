@@ -46,7 +46,8 @@ def checks(priced: Priced) -> list[Finding]:
 
 def liquid_in_ounces(p: Priced) -> Iterable[Finding]:
     """A liquid given in plain ounces: weight or fluid? Priced as weight; the difference in money is said."""
-    ounce, fluid = unit("oz"), unit("fl oz", p.book.settings.measures)
+    measures = p.book.settings.measures
+    ounce, fluid = unit("oz"), unit("fl oz" if measures in ("US customary", "imperial") else "US fl oz", measures)
     for recipe in p.book.recipes.values():
         for line in recipe.lines:
             material = p.book.materials.get(line.choices[0]) if line.choices else None
@@ -59,20 +60,20 @@ def liquid_in_ounces(p: Priced) -> Iterable[Finding]:
                 volume = float(line.amount.usual * fluid.factor) * material.g_per_ml * rate.per_base
                 said = f" {weight:.2f} against {volume:.2f} a batch."
             yield Finding("ask", "liquid-ounces", f"{recipe.code} {recipe.name}: {line.amount.text} of {material.name}, a thin liquid given in plain oz: "
-                          f"weight or fluid?{said} Priced as weight.", line.where, "Write oz as fl oz if you measure it, or weigh it and type g.")  # fmt: skip
+                          f"weight or fluid?{said} Priced as weight.", line.places.get("unit", line.where), "Write oz as fl oz if you measure it, or weigh it and type g.")  # fmt: skip
 
 
 def pack_units(p: Priced) -> Iterable[Finding]:
     """The same material in packs of weight and of volume."""
+    bought: dict[str, list[tuple[Amount, Where]]] = {}
+    for line in p.book.purchases:
+        if line.pack and line.material and counts(line):
+            bought.setdefault(line.material, []).append((line.pack, line.places.get("pack_unit", line.where)))
     for material in p.book.materials.values():
-        packs = [
-            (line.pack, line.where)
-            for line in p.book.purchases
-            if line.material == material.code and line.pack and counts(line)
-        ]
+        packs = bought.get(material.code, [])
         packs += [
             (q, material.places.get(k, material.where))
-            for q, k in ((material.usual_pack, "usual_pack"), (material.quoted_pack, "quoted_pack"))
+            for q, k in ((material.usual_pack, "usual_pack_unit"), (material.quoted_pack, "quoted_pack"))
             if q
         ]
         by_dimension: dict[str, tuple[Amount, Where]] = {}
@@ -160,7 +161,7 @@ def old_prices(p: Priced) -> Iterable[Finding]:
                 "warn",
                 "old-price",
                 f"{name}: price of {line.line.date} is older than {p.book.settings.old_after_days} days",
-                line.line.where,
+                line.line.places.get("date", line.line.where),
                 "Ask for today's price.",
             )
     for line in p.rates.landed:
@@ -169,7 +170,7 @@ def old_prices(p: Priced) -> Iterable[Finding]:
                 "warn",
                 "later-paper",
                 f"paper {line.line.paper} is dated {line.line.date}, after the book date {p.on}; not used yet",
-                line.line.where,
+                line.line.places.get("date", line.line.where),
                 "Move the book date, or mend the date.",
             )
 
@@ -236,7 +237,7 @@ def best_before(p: Priced) -> Iterable[Finding]:
         when = "past its" if line.best_before < p.on else "near its"
         lot = f" lot {line.lot}" if line.lot else ""
         yield Finding("warn", "best-before", f"{p.book.materials[line.material].name}{lot}: {when} best-before date {line.best_before}"
-                      + (f"; in {', '.join(recipes)}" if recipes else ""), line.where, "Look at it before you use it.", tuple(users))  # fmt: skip
+                      + (f"; in {', '.join(recipes)}" if recipes else ""), line.places.get("best_before", line.where), "Look at it before you use it.", tuple(users))  # fmt: skip
 
 
 # ------------------------------------------------------------ recipes, products

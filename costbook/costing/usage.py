@@ -129,8 +129,12 @@ class Usage:
 
     def _mix(self, recipe: Recipe, fills: Mapping[str, str], variant: Variant, opened: tuple[str, ...]) -> Mix:
         if recipe.code in opened:
-            circle = " > ".join((*opened[opened.index(recipe.code) :], recipe.code))
-            raise InputError(f"a recipe uses itself: {circle}", recipe.where, "Take one of those lines out.")
+            round_ = opened[opened.index(recipe.code) :]
+            order = list(self.book.recipes)
+            first = min(range(len(round_)), key=lambda i: order.index(round_[i]))  # told alike from wherever it is met
+            circle = (*round_[first:], *round_[:first], round_[first])
+            where = self.book.recipes[circle[0]].where
+            raise InputError(f"a recipe uses itself: {' > '.join(circle)}", where, "Take one of those lines out.")
         if recipe.stopped:
             raise InputError.of(recipe.stopped)
         sums = _Sums()
@@ -201,7 +205,9 @@ class Usage:
             return line.amount.base(variant.amounts, material.g_per_ml, material.base)
         except QuantityError as error:
             name = material.name if material else code
-            raise type(error)(f"{line.amount.text} of {name}: {error.sentence}", line.where, error.do) from error
+            raise type(error)(
+                f"{line.amount.text} of {name}: {error.sentence}", line.places.get("unit", line.where), error.do
+            ) from error
 
     def _add(
         self,

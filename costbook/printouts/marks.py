@@ -7,12 +7,13 @@ The marks move with a row when she sorts the tab. Formula cells and columns of h
 from __future__ import annotations
 
 from collections.abc import Mapping, Sequence
+from dataclasses import replace
 from datetime import date
 from zlib import crc32
 
-from costbook.book.grid import Cell, ErrorValue, Formula, Grid, Snapshot, Value
+from costbook.book.grid import Cell, ErrorValue, Formula, Snapshot, Value
 from costbook.book.layout import TOOL, Column, Tab
-from costbook.book.table import find_table, plain_text
+from costbook.book.table import Table, find_table, plain_text
 from costbook.errors import Finding
 
 HEADING = "Tool's marks"
@@ -49,28 +50,32 @@ def typed_over(
         now: by those names, what the tool has there now, by column key.
     """
     grid = snapshot.grid(tab.name)
-    table = find_table(grid, [c for c in tab.columns if c.key in keys] + [MARK]) if grid else None
+    columns = [replace(c, needed=c.key in keys) for c in tab.columns]
+    table = find_table(grid, [*columns, MARK]) if grid else None
     if grid is None or table is None:
         return []
     found = []
     for index in range(table.heading_row + 1, len(grid.rows)):
         mark = grid.value(index, table.columns["mark"])
         if isinstance(mark, str) and len(mark) == 4 * len(tab.columns):
-            name = tuple(plain_text(grid.value(index, tab.index(k))) for k in keys)
-            found += _row(grid, index, tab, mark, now.get(name, {}))
+            name = tuple(plain_text(grid.value(index, table.columns[k])) for k in keys)
+            found += _row(table, index, tab, mark, now.get(name, {}))
     return found
 
 
-def _row(grid: Grid, index: int, tab: Tab, mark: str, now: Mapping[str, Value]) -> list[Finding]:
+def _row(table: Table, index: int, tab: Tab, mark: str, now: Mapping[str, Value]) -> list[Finding]:
     found = []
-    for place, column in enumerate(tab.columns):
-        value, sum_then = grid.value(index, place), mark[4 * place : 4 * place + 4]
-        if sum_then == OPEN or sum_then == _sum(value):
+    for order, column in enumerate(tab.columns):
+        place = table.columns.get(column.key)
+        sum_then = mark[4 * order : 4 * order + 4]
+        if place is None or sum_then == OPEN or sum_then == _sum(table.grid.value(index, place)):
             continue
         tool = now.get(column.key)
         says = f"; the tool says {shown(tool, column.kind)}" if tool is not None else ""
-        found.append(Finding("warn", "typed-over", f"{column.heading}: {shown(value, column.kind) or 'an empty cell'} typed where a tool value belongs{says}",
-                             grid.where(index, place), "The tool's value is back in its cell; keep your own figures in columns of your own."))  # fmt: skip
+        value = shown(table.grid.value(index, place), column.kind) or "an empty cell"
+        sentence = f"{column.heading}: {value} typed where a tool value belongs{says}"
+        do = "The tool's value is back in its cell; keep your own figures in columns of your own."
+        found.append(Finding("warn", "typed-over", sentence, table.grid.where(index, place), do))
     return found
 
 

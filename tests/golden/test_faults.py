@@ -33,8 +33,7 @@ class Fault:
     """One fault: how it is planted (its place comes back), and what must come of it.
 
     `words` must stand in the sentence; `figures` too, as long as no other fault moves them. `alters` are the products
-    whose cost may move, `stops` those that must lose it. Where a finding has no cell of its own for what is wrong, it
-    leads to the name of the row: `by_row` then asks for the row alone.
+    whose cost may move, `stops` those that must lose it.
     """
 
     plant: Plant
@@ -44,7 +43,6 @@ class Fault:
     alters: tuple[str, ...] = ()
     stops: tuple[str, ...] = ()
     about: tuple[str, ...] = ()
-    by_row: bool = False
 
 
 def place(copy: Copy, tab: str, heading: str, named: Any) -> str:
@@ -101,13 +99,11 @@ FAULTS: dict[str, Fault] = {
         ("R3", "7 oz", "Glycerin", "thin liquid given in plain oz", "weight or fluid?"),
         ("1.61 against 2.12",),
         alters=("P06", "P07", "P14"),
-        by_row=True,
     ),
     "F2": Fault(
         lambda c: c.type("Purchases", "Date", (B1041, "Citric acid, fine"), datetime(2025, 3, 2)),
         "warn",
         ("Citric acid", "2025-03-02", "older than 180 days"),
-        by_row=True,
     ),
     "F3": Fault(
         lambda c: c.type("Purchases", "Price per pack", (B1041, "M08"), "$52.00 "), "warn", ("$52.00", "read as 52.00")
@@ -134,7 +130,7 @@ FAULTS: dict[str, Fault] = {
         about=("P04",),
     ),
     "F10": Fault(
-        two_cups_of_epsom, "stop", ("Epsom salt", "weight"), stops=("P08", "P14"), about=("P08", "P14"), by_row=True
+        two_cups_of_epsom, "stop", ("Epsom salt", "weight"), stops=("P08", "P14"), about=("P08", "P14")
     ),
     "F11": Fault(baking_soda_twice, "ask", ("Baking soda", "Bicarb", "same thing twice?")),
     "F12": Fault(
@@ -142,7 +138,6 @@ FAULTS: dict[str, Fault] = {
         "warn",
         ("OT-118", "past its", "2026-10-15", "R1, R5"),
         about=(*TINS, "P09", "P14"),
-        by_row=True,
     ),
     "F13": Fault(
         lambda c: place(c, "Products", "Wholesale now", "P10"),
@@ -162,7 +157,6 @@ FAULTS: dict[str, Fault] = {
         "ask",
         ("Lavender essential oil", "same material, two pack units", "4 fl oz is 3.69 oz by weight"),
         alters=("P03", "P10"),
-        by_row=True,
     ),
     "F16": Fault(
         lambda c: c.type("Products", "Colour", "P02", "Blu mica"),
@@ -185,11 +179,6 @@ FAULTS: dict[str, Fault] = {
 MASKED_BY_A_CIRCLE = {"F8"}
 
 
-def row_of(where: object) -> tuple[str, str]:
-    tab, _, cell = str(where).partition("!")
-    return tab, cell.lstrip("ABCDEFGHIJKLMNOPQRSTUVWXYZ")
-
-
 def told(fault: Fault, planted: str, findings: Any, *, alone: bool = True) -> list[Finding]:
     """The findings that say of a fault what must be said, at its place."""
     words = fault.words + (fault.figures if alone else ())
@@ -198,7 +187,7 @@ def told(fault: Fault, planted: str, findings: Any, *, alone: bool = True) -> li
         for f in findings
         if f.level == fault.level
         and all(w.casefold() in f.sentence.casefold() for w in words)
-        and (row_of(f.where) == row_of(planted) if fault.by_row else str(f.where) == planted)
+        and str(f.where) == planted
         and (not alone or set(fault.about) <= set(f.about))
     ]
 
