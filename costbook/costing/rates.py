@@ -172,8 +172,8 @@ def papers(book: Book) -> list[PaperSums]:
 
 
 def _taken_off(discount: PurchaseLine) -> Decimal:
-    """What a discount takes off: typed with or without its minus; on a credit note it is given back, as it stands."""
-    return -discount.amount if discount.paper_type == "credit note" else abs(discount.amount)
+    """What a discount takes off: typed with or without its minus; where a paper gives goods back, as it stands."""
+    return abs(discount.amount) if discount.paper_type == "invoice" else -discount.amount
 
 
 def counts(line: PurchaseLine) -> bool:
