@@ -335,7 +335,7 @@ def _add_rule(sheet: Any, rule: Rule) -> None:
         asked: dict[str, Any] = {"type": "list", "formula1": '"' + joined.replace('"', '""') + '"'}
         error = "Usually one of: " + ", ".join(rule.source)
     elif rule.kind == "range":
-        asked, error = {"type": "list", "formula1": str(rule.source)}, "Usually one of the list."
+        asked, error = {"type": "list", "formula1": _named(sheet.parent, str(rule.source))}, "Usually one of the list."
     elif rule.kind == "number":
         asked, error = (
             {"type": "decimal", "operator": "greaterThanOrEqual", "formula1": "0"},
@@ -352,6 +352,15 @@ def _add_rule(sheet: Any, rule: Rule) -> None:
             showInputMessage=bool(hint), prompt=hint[:255] or None,
         )
     )  # fmt: skip
+
+
+def _named(book: Any, source: str) -> str:
+    """A name for a range on another tab: a dropdown that refers by name is stored alike by every office program."""
+    from openpyxl.workbook.defined_name import DefinedName
+
+    name = "list_" + re.sub(r"\W+", "_", source.split(":")[0]).strip("_")
+    book.defined_names[name] = DefinedName(name, attr_text=source)
+    return name
 
 
 def _note(text: str) -> Any:
