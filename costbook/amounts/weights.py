@@ -71,6 +71,12 @@ def reference_weight(name: str) -> ReferenceWeight | None:
     return found[0] if found else None
 
 
+def published_range(name: str) -> tuple[float, float] | None:
+    """The least and greatest g per mL published for exactly that name, None where nothing is: sources disagree."""
+    found = reference_weights_for(name)
+    return (min(w.low for w in found), max(w.high for w in found)) if found else None
+
+
 def nearest_references(name: str) -> list[str]:
     """Up to five reference names that may be meant, for offering only: same words first, then near spellings."""
     from difflib import get_close_matches

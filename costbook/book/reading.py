@@ -13,7 +13,7 @@ from typing import Any
 
 from costbook.amounts.money import read_discounts, rounded
 from costbook.amounts.quantity import Amount, same_name
-from costbook.amounts.weights import nearest_references, reference_weight
+from costbook.amounts.weights import nearest_references, published_range, reference_weight
 from costbook.book import layout, model
 from costbook.book.grid import Grid, Snapshot
 from costbook.book.products import (
@@ -250,10 +250,10 @@ def _weight_per_volume(row: Row, name: str) -> tuple[float | None, str]:
     reference = reference_weight(wanted or name)
     if reference:
         memory = "from memory, not checked: " if reference.from_memory else ""
-        return (
-            reference.g_per_ml,
-            f"reference table: {memory}{reference.material}, {reference.form} ({reference.source})",
-        )
+        low, high = published_range(wanted or name) or (reference.low, reference.high)
+        spread = f"; published figures run from {low:g} to {high:g}" if high > low * 1.005 else ""
+        source = f"reference table: {memory}{reference.material}, {reference.form} ({reference.source}){spread}"
+        return reference.g_per_ml, source
     if wanted:
         near = nearest_references(wanted)
         row.bad(
