@@ -22,12 +22,12 @@ PRICE_COLUMNS = ("wholesale", "retail")
 def read_roles(table: Table, notes: Notes) -> Iterable[model.Role]:
     """Who works and what an hour of it costs; one without readable pay is left out, and the steps of it are stopped."""
     for row in table.rows(notes):
+        before = len(notes.found)
         pay, on_cost = row.number("pay"), row.fraction("on_cost")
-        if pay is None or pay < 0:
-            if row.value("pay") is None or pay is not None:
-                row.bad("pay", "an hour of work needs its pay, 0 or more", "Type the pay an hour, yours too.")
-            continue
-        yield model.Role(same_name(row.text("role")), pay, on_cost or ZERO, row.where("role"))
+        if (pay is None or pay < 0) and not notes.stops(before):
+            row.bad("pay", "an hour of work needs its pay, 0 or more", "Type the pay an hour, yours too.")
+        if pay is not None and not notes.stops(before):
+            yield model.Role(same_name(row.text("role")), pay, on_cost or ZERO, row.where("role"))
 
 
 def read_activities(table: Table | None, notes: Notes) -> Iterable[model.Activity]:
