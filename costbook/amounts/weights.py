@@ -72,7 +72,7 @@ def reference_weight(name: str) -> ReferenceWeight | None:
 
 
 def published_range(name: str) -> tuple[float, float] | None:
-    """The least and greatest g per mL published for exactly that name, None where nothing is: sources disagree."""
+    """The least and greatest g per mL published for exactly that name, rows from memory included; None where nothing is."""
     found = reference_weights_for(name)
     return (min(w.low for w in found), max(w.high for w in found)) if found else None
 

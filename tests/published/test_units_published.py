@@ -1,17 +1,16 @@
 """The published values on units and household measures, one check an entry; the source is cited by every failure.
 
-Entries are read from published_values.json. `NOT_CHECKED` lists what of them has no counterpart here, and why.
+Entries are those copied into figures.json. `NOT_CHECKED` lists what of them has no counterpart here, and why.
 """
 
 from __future__ import annotations
 
-import json
 from collections.abc import Callable
 from fractions import Fraction
 from typing import Any
 
 import pytest
-from shared_files import shared
+from published.figures import FIGURES
 
 from costbook.amounts.quantity import convert, read_amount, rec20_unit, reference_weights, unit
 from costbook.errors import UnknownUnit
@@ -35,8 +34,7 @@ NOT_CHECKED = {
 
 
 def entries() -> dict[str, Entry]:
-    found = json.loads(shared("published/published_values.json").read_text(encoding="utf-8"))["entries"]
-    return {entry["id"]: entry for entry in found if entry["topic"] in ("units", "household measures")}
+    return {number: entry for number, entry in FIGURES.items() if entry["topic"] in ("units", "household measures")}
 
 
 def size(name: str, measures: str = US) -> Fraction:
