@@ -161,7 +161,7 @@ def papers(book: Book) -> list[PaperSums]:
         for line in lines:
             if line.kind != "total":
                 kind = line.kind if line.kind in sums else "goods"
-                sums[kind] += _taken_off(line) if kind == "discount" else line.amount
+                sums[kind] += _taken_off(line, lines) if kind == "discount" else line.amount
         stated = next((x for x in reversed(lines) if x.kind == "total"), None)
         found.append(
             PaperSums(
@@ -171,9 +171,10 @@ def papers(book: Book) -> list[PaperSums]:
     return found
 
 
-def _taken_off(discount: PurchaseLine) -> Decimal:
-    """What a discount takes off: typed with or without its minus; where a paper gives goods back, as it stands."""
-    return abs(discount.amount) if discount.paper_type == "invoice" else -discount.amount
+def _taken_off(discount: PurchaseLine, lines: Sequence[PurchaseLine]) -> Decimal:
+    """What a discount takes off: typed with or without its minus; on a paper that gives goods back, as it stands."""
+    goods = sum((x.amount for x in lines if x.kind == "goods"), ZERO)
+    return -discount.amount if goods < 0 else abs(discount.amount)
 
 
 def counts(line: PurchaseLine) -> bool:
@@ -207,7 +208,7 @@ def _landed_paper(lines: Sequence[PurchaseLine], book: Book, findings: list[Find
     net = {id(line): line.amount for line in goods}
     for line in (x for x in lines if x.kind == "discount"):
         covered = _covered(line, goods, book, findings)
-        for each, share in _shares(-_taken_off(line), covered, [net[id(x)] for x in covered]):
+        for each, share in _shares(-_taken_off(line, lines), covered, [net[id(x)] for x in covered]):
             net[id(each)] += share
     charges = {id(line): ZERO for line in goods}
     for line in (x for x in lines if x.kind == "charge"):
