@@ -7,7 +7,6 @@ book or a paper cannot be read; 4 the file or the office program stands in the w
 from __future__ import annotations
 
 import argparse
-import json
 import sys
 from collections.abc import Sequence
 from pathlib import Path
@@ -84,11 +83,17 @@ def _blank(asked: argparse.Namespace) -> int:
     return DONE
 
 
+def _print_json(figures: object) -> None:
+    import json
+
+    print(json.dumps(figures, indent=1, ensure_ascii=False))
+
+
 def _price(asked: argparse.Namespace) -> int:
     outcome = commands.price(asked.book, _progress)
     _progress("")
     if asked.json:
-        print(json.dumps(outcome.figures(), indent=1, ensure_ascii=False))
+        _print_json(outcome.figures())
         return STOPPED if outcome.stopped else DONE
     return _print_outcome(outcome)
 
@@ -96,7 +101,7 @@ def _price(asked: argparse.Namespace) -> int:
 def _explain(asked: argparse.Namespace) -> int:
     told = commands.explain(asked.book, asked.product, asked.batches)
     if asked.json:
-        print(json.dumps(told.figures(), indent=1, ensure_ascii=False))
+        _print_json(told.figures())
     else:
         print("\n".join(told.lines()))
     return DONE
@@ -130,9 +135,9 @@ def _print_outcome(outcome: commands.Outcome) -> int:
     print(
         f"{'Code':<6} {'Product':<36} {'Unit cost':>9}  {'Wholesale':>9} {'Margin':>7} {'Proposed':>9}  {'Retail':>8} {'Kept':>7} {'Proposed':>9}"
     )
+    tiers = {(t.product, t.channel): t for t in priced.tiers}
     for code, cost in priced.costs.items():
-        tier = {t.channel: t for t in priced.tiers if t.product == code}
-        whole, shop = tier.get(wholesale), tier.get(retail)
+        whole, shop = tiers.get((code, wholesale)), tiers.get((code, retail))
         print(f"{code[:6]:<6} {priced.book.products[code].name[:36]:<36} {cost.unit_cost:>9.2f}  {_text(whole and whole.her_price):>9} {_share(whole.margin if whole else None):>7} "
               f"{_text(whole and whole.proposal):>9}  {_text(shop and shop.her_price):>8} {_share(shop.kept_fraction if shop else None):>7} {_text(shop and shop.proposal):>9}")  # fmt: skip
     for code, product in priced.book.products.items():

@@ -11,24 +11,25 @@ from collections.abc import Callable, Iterable, Sequence
 from dataclasses import dataclass
 from datetime import date
 from pathlib import Path
-from typing import Any
+from typing import TYPE_CHECKING, Any
 
 from costbook.amounts.quantity import same_name
 from costbook.book import layout
 from costbook.book.grid import Edits, PutTab, SetCell, Snapshot, Value
 from costbook.book.model import Book, Invoice, InvoiceLine
-from costbook.book.posting import Content, content, purchase_edits, purchase_rows, standing, supplier_edits
 from costbook.book.reading import read_book
 from costbook.book.table import unknown
 from costbook.costing.checks import Priced, checks
 from costbook.costing.rates import rates
 from costbook.costing.tiers import tiers
-from costbook.costing.trace import Node, explanation
 from costbook.costing.usage import Usage, cost_at, costs
 from costbook.errors import CostbookError, Finding, HostUnavailable, InputError, InvoiceError
 from costbook.hosts.file import WorkbookFile, create
 from costbook.printouts import result_tabs
-from costbook.printouts.figures import explained, explanation_lines, figures
+
+if TYPE_CHECKING:
+    from costbook.book.posting import Content
+    from costbook.costing.trace import Node
 
 Tell = Callable[[str], None]
 LISTS = (".csv", ".tsv", ".txt")
@@ -57,6 +58,8 @@ class Outcome:
 
     def figures(self) -> dict[str, Any]:
         """Every figure, for other programs."""
+        from costbook.printouts.figures import figures
+
         return figures(self.priced, self.findings)
 
 
@@ -163,6 +166,8 @@ class Explanation:
 
     def lines(self) -> list[str]:
         """The tree as indented text."""
+        from costbook.printouts.figures import explanation_lines
+
         lines = list(explanation_lines(self.node, self.currency))
         if self.cost_at is not None:
             lines.append(f"{self.cost_at:10.4f} {self.currency}  a piece, in a batch {self.batches:g} times as large")
@@ -170,6 +175,8 @@ class Explanation:
 
     def figures(self) -> dict[str, Any]:
         """The tree as nested dicts, for other programs."""
+        from costbook.printouts.figures import explained
+
         asked = {} if self.cost_at is None else {"batches": self.batches, "cost_at": self.cost_at}
         return explained(self.node) | {"currency": self.currency} | asked
 
@@ -183,6 +190,8 @@ def explain(path: Path, product: str, batches: float | None = None, today: date 
     Raises:
         InputError: no such product, or it has no price (the sentence says why).
     """
+    from costbook.costing.trace import explanation
+
     priced, found = worked_out(_read(path), today or date.today())
     code = _product_code(priced.book, product)
     if code not in priced.costs:
@@ -205,6 +214,7 @@ def _product_code(book: Book, wanted: str) -> str:
 
 def frames(path: Path, today: date | None = None) -> dict[str, Any]:
     """The figures of a workbook as pandas tables by name; the file is only read."""
+    from costbook.printouts.figures import figures
     from costbook.printouts.frames import frames as tables
 
     priced, found = worked_out(_read(path), today or date.today())
@@ -311,6 +321,7 @@ class _Clerk:
             self.results.append(PostedPaper(file.name, invoice.supplier, invoice.number, state, count, why))
 
     def _decide(self, invoice: Invoice) -> tuple[str, str]:
+        from costbook.book.posting import content, standing
         from costbook.invoices.checks import problems, sign
 
         reasons = problems(invoice)
@@ -329,6 +340,7 @@ class _Clerk:
         return "posted", ""
 
     def _post(self, invoice: Invoice) -> None:
+        from costbook.book.posting import purchase_rows
         from costbook.invoices.checks import sign
         from costbook.invoices.matching import material_of
 
@@ -361,6 +373,8 @@ class _Clerk:
 
     def edits(self) -> Edits:
         """All that was posted and reviewed, in one step; none where nothing is new."""
+        from costbook.book.posting import purchase_edits, supplier_edits
+
         cells = [
             *supplier_edits(self.snapshot, self.book, self.suppliers),
             *(purchase_edits(self.snapshot, self.rows) if self.rows else ()),

@@ -39,7 +39,7 @@ MAY_IMPORT: dict[str, set[str]] = {
 FLOW = {
     "amounts": ["numbers", "weights", "quantity", "money"],
     "book": ["grid", "model", "layout", "table", "recipes", "products", "reading", "posting", "sheets"],
-    "costing": ["rates", "usage", "tiers", "trace", "checks"],
+    "costing": ["rates", "usage", "matrix", "tiers", "trace", "checks"],
     "demo": ["tables", "list_file", "papers", "workshop"],
     "hosts": ["disk", "package", "scan", "reading", "losses", "render", "results", "file"],
     "invoices": ["wording", "dialect", "matching", "checks", "tabular", "en16931"],
@@ -48,6 +48,7 @@ FLOW = {
 # The one file each outside library may appear in, always inside a function: start-up is part of the product.
 OUTSIDE = {
     "lxml": "invoices/en16931.py",
+    "numpy": "costing/matrix.py",
     "openpyxl": "hosts/render.py",
     "pandas": "printouts/frames.py",
     "pint": "amounts/quantity.py",

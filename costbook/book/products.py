@@ -74,7 +74,7 @@ def read_products(
     slots = {line.slot for recipe in recipes.values() for line in recipe.lines if line.slot} | {"scent", "colour"}
     products: dict[str, model.Product] = {}
     like: dict[str, tuple[str, Row]] = {}
-    for row in table.rows(notes):
+    for row in _with_slots(table.rows(notes), slots):
         code = row.text("code") or row.text("name")
         if code in products:
             row.bad(
@@ -85,7 +85,7 @@ def read_products(
                 "twice",
             )
             continue
-        products[code] = _product(_with_slots(row, slots), code, names, materials, slots)
+        products[code] = _product(row, code, names, materials, slots)
         if row.text("like"):
             like[code] = (row.text("like"), row)
     known = dict.fromkeys(("recipe", "packaging", "consumable"), names)
@@ -121,14 +121,16 @@ def _circular(code: str, like: Mapping[str, tuple[str, Row]]) -> bool:
     return last in like
 
 
-def _with_slots(row: Row, slots: Iterable[str]) -> Row:
-    """The row with a column for every slot that has one of that heading."""
-    columns = dict(row.columns)
-    for cells in row.grid.rows[: row.index]:
-        for place, cell in enumerate(cells):
-            if isinstance(cell, str) and same_name(cell) in slots:
-                columns.setdefault(same_name(cell), place)
-    return replace(row, columns=columns)
+def _with_slots(rows: Iterable[Row], slots: Container[str]) -> Iterable[Row]:
+    """The rows with a column for every slot that has one of that heading above them."""
+    columns: dict[str, int] = {}
+    seen = 0
+    for row in rows:
+        columns = columns or dict(row.columns)
+        headings = [(p, same_name(c)) for cells in row.grid.rows[seen : row.index] for p, c in enumerate(cells) if isinstance(c, str)]
+        found = {slot: place for place, slot in reversed(headings) if slot in slots and slot not in columns}
+        columns, seen = columns | found if found else columns, row.index
+        yield replace(row, columns=columns)
 
 
 def _product(

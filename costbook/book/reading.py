@@ -252,6 +252,7 @@ def _weight_per_volume(row: Row, name: str) -> tuple[float | None, str]:
         memory = "from memory, not checked: " if reference.from_memory else ""
         low, high = published_range(wanted or name) or (reference.low, reference.high)
         spread = f"; published figures run from {low:g} to {high:g}" if high > low * 1.005 else ""
+        spread += " (sources disagree)" if high > low * 1.1 else ""
         source = f"reference table: {memory}{reference.material}, {reference.form} ({reference.source}){spread}"
         return reference.g_per_ml, source
     if wanted:

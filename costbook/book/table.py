@@ -6,7 +6,6 @@ cell. Sources of the rules: common practice, no source.
 
 from __future__ import annotations
 
-import difflib
 from collections.abc import Iterable, Iterator, Sequence
 from dataclasses import dataclass, field
 from datetime import date
@@ -24,7 +23,9 @@ LARGEST = Decimal(10) ** 12
 
 def nearest(name: str, names: Iterable[str]) -> str:
     """The known name nearest to what she wrote, '' where none is near."""
-    close = difflib.get_close_matches(same_name(name), {same_name(n): n for n in names}, n=1, cutoff=0.6)
+    from difflib import get_close_matches
+
+    close = get_close_matches(same_name(name), {same_name(n): n for n in names}, n=1, cutoff=0.6)
     return next((n for n in names if close and same_name(n) == close[0]), "")
 
 

@@ -6,6 +6,7 @@ comes from reading or costing itself, so these ask, warn and note. Common practi
 
 from __future__ import annotations
 
+from collections import Counter
 from collections.abc import Callable, Iterable, Mapping, Sequence
 from dataclasses import dataclass
 from datetime import date, timedelta
@@ -124,8 +125,8 @@ def from_memory(p: Priced) -> Iterable[Finding]:
     }
     for material in p.book.materials.values():
         if material.code in measured and material.weight_source.startswith("reference table"):
-            memory = "from memory" in material.weight_source
-            yield Finding("ask" if memory else "note", "reference-weight", f"{material.name} is turned into weight by {material.g_per_ml:g} g/ml, {material.weight_source}", material.where,
+            doubtful = any(word in material.weight_source for word in ("from memory", "sources disagree"))
+            yield Finding("ask" if doubtful else "note", "reference-weight", f"{material.name} is turned into weight by {material.g_per_ml:g} g/ml, {material.weight_source}", material.where,
                           "Weigh a level cup of yours and type it: yours always wins.")  # fmt: skip
 
 
@@ -343,12 +344,18 @@ def siblings(p: Priced) -> Iterable[Finding]:
     packs = {
         code: {x.item for x in product.parts if x.kind == "packaging"} for code, product in p.book.products.items()
     }
+    beside: dict[str, Counter[str]] = {}
+    for own in packs.values():
+        for item in own:
+            beside.setdefault(item, Counter()).update(own)
+    # What all who have an item have but one: to that one, all the others have it.
+    nearly_all = {i: sorted(x for x, n in c.items() if n == c[i] - 1 >= 2) for i, c in beside.items()}
     for code, own in packs.items():
-        shared = {item: [packs[o] for o in packs if o != code and item in packs[o]] for item in sorted(own)}
         missing: dict[str, str] = {}
-        for item, others in sorted(shared.items(), key=lambda pair: len(pair[1])):  # the most telling packing first
-            for lacking in sorted(set.intersection(*others) - own) if len(others) >= 2 else ():
-                missing.setdefault(lacking, item)
+        for item in sorted(sorted(own), key=lambda i: beside[i][i]):  # the most telling packing first
+            for lacking in nearly_all[item]:
+                if lacking not in own:
+                    missing.setdefault(lacking, item)
         for lacking, item in missing.items():
             names = p.book.materials[lacking].name, p.book.materials[item].name
             sentence = f"{code} has no {names[0]}; the other products with {names[1]} have one"

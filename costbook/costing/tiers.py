@@ -183,9 +183,16 @@ def tiers(book: Book, costs: Mapping[str, Cost]) -> tuple[list[Tier], list[Findi
     rank = {name: i for i, name in enumerate(book.channels)}
     found: list[Tier] = []
     for code, cost in costs.items():
-        wholesale = _wholesale(ready, cost)
         prices = book.products[code].prices
-        rows = [_tier(pricer, cost, prices, wholesale, book.settings, ready) for pricer in ready]
+        doubled = doubled_cost(cost.unit_cost, book.settings, ready)
+        wholesale: float | None = None
+        rows = []
+        for pricer in ready:
+            tier = _tier(pricer, cost, prices, wholesale, book.settings, doubled)
+            rows.append(tier)
+            if pricer.channel.price == "wholesale" and tier.proposal is not None:
+                net = pricer.net(tier.proposal)
+                wholesale = net if wholesale is None else max(wholesale, net)
         found += sorted(rows, key=lambda t: rank[t.channel])
     return found, findings
 
@@ -227,25 +234,15 @@ def _net(pricer: Pricer, cost: float, share: Decimal | None, counts: str) -> flo
         return None
 
 
-def _wholesale(ready: Sequence[Pricer], cost: Cost) -> float | None:
-    """The highest wholesale proposal, without tax; None where no wholesale channel proposes one."""
-    found = []
-    for pricer in ready:
-        net = _target_net(pricer, cost.unit_cost)
-        floor = _net(pricer, cost.unit_cost, pricer.channel.floor_fraction, pricer.channel.floor_counts)
-        if pricer.channel.price == "wholesale" and net is not None:
-            found.append(pricer.net(pricer.shown(max(net, floor or net))))
-    return max(found, default=None)
-
-
 def _tier(
     pricer: Pricer,
     cost: Cost,
     prices: Mapping[str, Decimal],
     wholesale: float | None,
     settings: Settings,
-    ready: Sequence[Pricer],
+    doubled: Decimal,
 ) -> Tier:
+    """One product in one channel; `wholesale` is the highest wholesale proposal so far, without tax."""
     channel, unit_cost = pricer.channel, cost.unit_cost
     floor = _net(pricer, unit_cost, channel.floor_fraction, channel.floor_counts)
     exact = _target_net(pricer, unit_cost)
@@ -260,14 +257,14 @@ def _tier(
         cost.product, channel.name, unit_cost, pricer.fixed,
         floor_exact=None if floor is None else floor * (1 + pricer.tax), floor_price=None if floor is None else pricer.shown(floor),
         exact_net=exact, exact_shown=None if exact is None else exact * (1 + pricer.tax),
-        target_price=None if exact is None else pricer.shown(exact), proposal=proposal,
+        target_price=proposal if proposed == exact else pricer.shown(exact or 0.0), proposal=proposal,
         proposal_margin=None if at is None else margin_fraction(at, unit_cost),
         proposal_kept=None if at is None else pricer.kept(at, unit_cost) / at,
         her_price=hers, margin=None if net is None else margin_fraction(net, unit_cost),
         kept=None if net is None else pricer.kept(net, unit_cost),
         kept_fraction=None if net is None else pricer.kept(net, unit_cost) / net,
         day_pieces=None if net is None else day_pieces(pricer, net, unit_cost),
-        flag="" if net is None else flag(pricer, net, unit_cost), compare=compare(channel, unit_cost, settings, ready),
+        flag="" if net is None else flag(pricer, net, unit_cost), compare=compare(channel, doubled, settings),
         compare_materials=rounded(cost.parts["materials"] * float(settings.compare_materials)),
     )  # fmt: skip
 
@@ -300,10 +297,14 @@ def flag(pricer: Pricer, net: float, cost: float) -> str:
     return "" if channel.floor_fraction is None and channel.target_fraction is None else "ok"
 
 
-def compare(channel: Channel, cost: float, settings: Settings, ready: Sequence[Pricer]) -> Decimal | None:
-    """The rule of thumb beside: cost times for wholesale, that times again for retail, each up to its ending."""
+def doubled_cost(cost: float, settings: Settings, ready: Sequence[Pricer]) -> Decimal:
+    """The rule of thumb for wholesale: cost times, up to the ending of the first wholesale channel."""
     whole = next((p.ending for p in ready if p.channel.price == "wholesale"), CENT)
-    doubled = up_to_ending(cost * float(settings.compare_wholesale), whole)
+    return up_to_ending(cost * float(settings.compare_wholesale), whole)
+
+
+def compare(channel: Channel, doubled: Decimal, settings: Settings) -> Decimal | None:
+    """The rule of thumb beside: the doubled cost for wholesale, that times again up to its ending for retail."""
     if channel.price == "wholesale":
         return doubled
     return (

@@ -8,11 +8,11 @@ is in the finished piece, which label order and scent share read. Sums are plain
 from __future__ import annotations
 
 import math
-from collections.abc import Callable, Mapping
+from collections.abc import Callable, Iterable, Mapping
 from dataclasses import dataclass, field, replace
 from typing import TypeVar
 
-from costbook.book.model import Book, Part, Product, Recipe, RecipeLine
+from costbook.book.model import Book, Part, Product, Recipe, RecipeLine, Step
 from costbook.costing.rates import Rates
 from costbook.errors import CostbookError, Finding, InputError, QuantityError
 
@@ -113,6 +113,15 @@ class Usage:
     book: Book
     _mixes: dict[tuple[str, tuple[tuple[str, str], ...], Variant], Mix | CostbookError] = field(default_factory=dict)
     _rows: dict[tuple[str, Variant], UsageRow | CostbookError] = field(default_factory=dict)
+    _steps: dict[str, list[Step]] = field(default_factory=dict)
+
+    def __post_init__(self) -> None:
+        for step in self.book.steps:
+            self._steps.setdefault(step.family, []).append(step)
+
+    def batch_minutes(self, product: Product) -> dict[str, float]:
+        """Hands-on minutes of a product's own steps for one batch, by role."""
+        return _minutes(self._steps.get(product.family, ()) if product.family else (), product.planned)
 
     def row(self, product: str, variant: Variant = USUAL, open_products: tuple[str, ...] = ()) -> UsageRow:
         """One product's usage row. Raises InputError where it cannot be worked out."""
@@ -248,7 +257,7 @@ class Usage:
         sums = _RowSums()
         for part in product.parts:
             self.add_part(sums, product, part, variant, (*opened, code))
-        for role, minutes in batch_minutes(self.book, product).items():
+        for role, minutes in self.batch_minutes(product).items():
             sums.add(("labour", role), minutes / product.good)
             sums.add(OVERHEAD, minutes / product.good)
         return UsageRow(code, sums.bought, sums.kept, sums.varies, sums.choices)
@@ -374,10 +383,13 @@ def _chosen(line: RecipeLine, fills: Mapping[str, str], choice: int, recipe: Rec
 
 def batch_minutes(book: Book, product: Product) -> dict[str, float]:
     """Hands-on minutes of a product's own steps for one batch, by role."""
+    return _minutes([s for s in book.steps if s.family == product.family and product.family], product.planned)
+
+
+def _minutes(steps: Iterable[Step], planned: int) -> dict[str, float]:
     minutes: dict[str, float] = {}
-    for step in book.steps:
-        if step.family == product.family and product.family:
-            minutes[step.role] = minutes.get(step.role, 0.0) + step.batch_minutes + step.piece_minutes * product.planned
+    for step in steps:
+        minutes[step.role] = minutes.get(step.role, 0.0) + step.batch_minutes + step.piece_minutes * planned
     return minutes
 
 
@@ -439,7 +451,7 @@ def _cost(usage: Usage, rates: Rates, code: str) -> Cost:
         tuple(choices),
         product.good,
         row.bought.get(OVERHEAD, 0.0),
-        batch_minutes(usage.book, product),
+        usage.batch_minutes(product),
     )
 
 

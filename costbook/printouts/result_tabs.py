@@ -12,7 +12,7 @@ from decimal import Decimal
 
 from costbook.book import layout
 from costbook.book.grid import Cell, Chart, Formula, Highlight, PutTab, Series, Snapshot, Value, address, column_name
-from costbook.book.layout import COSTS, FINDINGS, PRICES, RATES, REVIEW, TRACE, Column, Tab, style_for
+from costbook.book.layout import COSTS, FINDINGS, PRICES, RATES, REVIEW, TRACE, Tab, style_for
 from costbook.book.model import Book, Channel
 from costbook.book.table import find_table, plain_text
 from costbook.costing.checks import Priced
@@ -96,8 +96,12 @@ def _put(
     return PutTab(tab.name, (*_head(tab, hint, marks), *body), look)
 
 
-def _cells(columns: Sequence[Column], values: Iterable[Value | Formula]) -> list[Cell]:
-    return [Cell(_rounded_off(v), style_for(c)) for c, v in zip(columns, values, strict=True)]
+STYLES_OF = {tab.name: [style_for(c) for c in tab.columns] for tab in layout.TOOL_TABS}
+TRIAL_LETTERS = {key: column_name(PRICES.index(key)) for key in ("trial", "unit_cost", "channel_cost")}
+
+
+def _cells(tab: Tab, values: Iterable[Value | Formula]) -> list[Cell]:
+    return [Cell(_rounded_off(v), style) for style, v in zip(STYLES_OF[tab.name], values, strict=True)]
 
 
 def _rounded_off(value: Value | Formula) -> Value | Formula:
@@ -110,7 +114,7 @@ def _rounded_off(value: Value | Formula) -> Value | Formula:
 
 def costs_tab(priced: Priced) -> PutTab:
     """A row per product with its cost by kind, the range, and a stacked chart of the build-up."""
-    rows = [_cells(COSTS.columns, _cost_values(priced, cost)) for cost in priced.costs.values()]
+    rows = [_cells(COSTS, _cost_values(priced, cost)) for cost in priced.costs.values()]
     missing = [p for code, p in priced.book.products.items() if code not in priced.costs]
     rows += [_no_price(p.code, p.name, len(COSTS.columns)) for p in missing]
     charts = [_build_up(min(len(priced.costs), CHART_PRODUCTS), len(rows))] if priced.costs else []
@@ -197,12 +201,12 @@ def _money(value: Decimal | None) -> float | None:
 def _price_row(book: Book, tier: Tier, pricer: Pricer, row: int, trial: Value) -> list[Cell]:
     values: dict[str, Value | Formula] = {**_price_values(book, tier), "trial": trial}
     values |= _trial_formulas(tier, pricer, row, trial)
-    return _cells(PRICES.columns, [values[c.key] for c in PRICES.columns])
+    return _cells(PRICES, [values[c.key] for c in PRICES.columns])
 
 
 def _trial_formulas(tier: Tier, pricer: Pricer, row: int, trial: Value) -> dict[str, Value | Formula]:
     """Margin and kept beside the trial price, live: the same sums as the tool's, over the cells of the row."""
-    cell = {key: address(row, PRICES.index(key)) for key in ("trial", "unit_cost", "channel_cost")}
+    cell = {key: f"{letters}{row + 1}" for key, letters in TRIAL_LETTERS.items()}
     net = f"{cell['trial']}/{1 + pricer.tax:.12g}" if pricer.tax else cell["trial"]
     fee = f"-{cell['trial']}*{pricer.fee:.12g}" if pricer.channel.fee_on_shown else f"-{net}*{pricer.fee:.12g}"
     typed = isinstance(trial, int | float) and not isinstance(trial, bool) and trial > 0
@@ -290,7 +294,7 @@ def _one_of_each(channels: Sequence[Channel]) -> list[Channel]:
 
 def rates_tab(priced: Priced) -> PutTab:
     """A row per material with its landed rate and what it is made of."""
-    rows = [_cells(RATES.columns, _rate_values(priced.book, rate)) for rate in priced.rates.materials.values()]
+    rows = [_cells(RATES, _rate_values(priced.book, rate)) for rate in priced.rates.materials.values()]
     for code in priced.rates.missing:
         rows.append(_no_price(code, priced.book.materials[code].name, len(RATES.columns)))
     return _put(
@@ -373,7 +377,7 @@ def _trace_row(priced: Priced, code: str, line: TraceLine, row: int) -> list[Cel
         if source
         else ("quoted" if line.source else "Pay tab" if line.category == "labour" else "Start tab")
     )
-    cells = _cells(TRACE.columns, [code, line.category, line.name, usage, unit, rate, product, paper, source.date if source else None,
+    cells = _cells(TRACE, [code, line.category, line.name, usage, unit, rate, product, paper, source.date if source else None,
                                    (source.source or str(source.where)) if source else "", None])  # fmt: skip
     if source:
         cells[TRACE.index("row")] = replace(cells[TRACE.index("row")], link=source.where, style="link")
@@ -461,7 +465,7 @@ def _sentence(finding: Finding) -> str:
 
 def review_tab(rows: Sequence[Mapping[str, Value]]) -> PutTab:
     """The lines of papers that were not posted, each with the reason."""
-    body = [_cells(REVIEW.columns, [row.get(c.key) for c in REVIEW.columns]) for row in rows]
+    body = [_cells(REVIEW, [row.get(c.key) for c in REVIEW.columns]) for row in rows]
     for cells in body:
         cells[-1] = replace(cells[-1], style="tool wrapped")
     if not body:

@@ -1,0 +1,110 @@
+"""The usage of all products as compressed sparse rows: unit cost as a matrix times a vector of rates.
+
+Built once from the usage rows, it costs every product again for other rates in one pass over its arrays, which is what
+a change of prices asks for. A workshop's book is reckoned with plain lists; numpy comes in where there are many lines.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+from dataclasses import dataclass
+from functools import cached_property
+from math import nan
+from typing import TYPE_CHECKING, Any
+
+from costbook.costing.rates import Rates
+from costbook.costing.usage import CATEGORIES, Key, Usage, rate_of
+from costbook.errors import CostbookError
+
+if TYPE_CHECKING:
+    from numpy import ndarray
+
+PLAIN_UP_TO = 20_000  # lines: below, importing numpy takes longer than all the sums
+ROWS_AT_ONCE = 4_096  # so that what is being worked on stays in the processor's cache
+
+
+@dataclass(frozen=True)
+class Matrix:
+    """Usage per good piece. Row i is `products[i]`; its lines are the places `starts[i]` to `starts[i + 1]`.
+
+    `indices` says for each line which of `keys` it uses, `amounts` how much (g, pieces, minutes). A vector of rates has a
+    number per key, in their order, such as `rates_vector` gives.
+    """
+
+    keys: Sequence[Key]
+    products: Sequence[str]
+    starts: Sequence[int]
+    indices: Sequence[int]
+    amounts: Sequence[float]
+
+    @classmethod
+    def of(cls, usage: Usage) -> Matrix:
+        """The matrix of every product whose usage can be worked out, in the book's order."""
+        places: dict[Key, int] = {}
+        products: list[str] = []
+        starts, indices, amounts = [0], list[int](), list[float]()
+        for code in usage.book.products:
+            try:
+                bought = usage.row(code).bought
+            except CostbookError:
+                continue
+            products.append(code)
+            indices += [places.setdefault(key, len(places)) for key in bought]
+            amounts += bought.values()
+            starts.append(len(indices))
+        return cls(tuple(places), products, starts, indices, amounts)
+
+    def rates_vector(self, rates: Rates) -> list[float]:
+        """What one unit of each key costs, not a number (nan) where nothing tells."""
+        found = []
+        for key in self.keys:
+            try:
+                found.append(rate_of(key, rates))
+            except KeyError:
+                found.append(nan)
+        return found
+
+    def unit_costs(self, rates_vector: Sequence[float]) -> Sequence[float]:
+        """The unit cost of every product at these rates: a list, or an array for a large book.
+
+        Raises:
+            ValueError: the vector is not as long as the keys.
+        """
+        if len(rates_vector) != len(self.keys):
+            raise ValueError(f"{len(rates_vector)} rates for {len(self.keys)} keys")
+        if len(self.indices) > PLAIN_UP_TO:
+            found: Sequence[float] = self._large(rates_vector)
+            return found
+        costs = [a * rates_vector[i] for a, i in zip(self.amounts, self.indices, strict=True)]
+        return [sum(costs[first:end], 0.0) for first, end in zip(self.starts, self.starts[1:], strict=False)]
+
+    def cost_by_category(self, rates_vector: Sequence[float]) -> dict[str, Sequence[float]]:
+        """By category the part of every product's unit cost that it makes up."""
+        return {
+            category: self.unit_costs([r if k[0] == category else 0.0 for k, r in zip(self.keys, rates_vector, strict=True)])
+            for category in CATEGORIES
+        }
+
+    def effect(self, old: Sequence[float], new: Sequence[float]) -> Sequence[float]:
+        """By how much every product's unit cost changes when rates go from `old` to `new`."""
+        return self.unit_costs([b - a for a, b in zip(old, new, strict=True)])
+
+    @cached_property
+    def _arrays(self) -> tuple[ndarray[Any, Any], ndarray[Any, Any], ndarray[Any, Any]]:
+        import numpy as np
+
+        return np.asarray(self.starts, np.int64), np.asarray(self.indices, np.int32), np.asarray(self.amounts, float)
+
+    def _large(self, rates_vector: Sequence[float]) -> Any:
+        import numpy as np
+
+        starts, indices, amounts = self._arrays
+        vector, found = np.asarray(rates_vector, float), np.zeros(len(starts) - 1)
+        for first in range(0, len(found), ROWS_AT_ONCE):
+            bounds = starts[first : first + ROWS_AT_ONCE + 1]
+            top, end = bounds[0], bounds[-1]
+            filled = bounds[:-1] < bounds[1:]  # reduceat would give an empty row its neighbour's number
+            lines = vector.take(indices[top:end])
+            lines *= amounts[top:end]
+            found[first : first + len(filled)][filled] = np.add.reduceat(lines, (bounds[:-1] - top)[filled]) if end > top else 0.0
+        return found

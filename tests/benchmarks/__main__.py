@@ -1,0 +1,84 @@
+"""`python -m tests.benchmarks [--long] [--write]`: measures, and prints a table; `--write` also puts it in README.md here."""
+
+from __future__ import annotations
+
+import argparse
+import os
+import platform
+import tempfile
+from collections.abc import Sequence
+from pathlib import Path
+
+from tests.benchmarks import measures
+from tests.benchmarks.books import SIZES
+from tests.benchmarks.measures import Measure
+
+README = Path(__file__).with_name("README.md")
+HEAD = ("measure", "ours", "reference", "ratio", "budget", "met")
+ABOUT = """# Speed
+
+What was measured, ours against a reference in the same run, and the budgets. Times differ from machine to machine and
+from day to day; ratios less. A person judges them: nothing fails because a run was slow.
+
+{machine}. Books of size S have 60 materials, 40 recipes, 120 products; of size M 500, 1,000, 5,000. The ordinary way is
+`ordinary.py`: openpyxl, pandas and a pint quantity on every line, with figures only and no checks, explanations or looks.
+
+{table}
+
+What to keep in mind. The ordinary way's first run, the one without writing, pays for importing its libraries; its run with
+writing finds them loaded. It writes six columns a price row and no looks; ours writes over twenty with styles, formulas and
+marks, and reads the finished file back before it replaces the old one. Only ours runs the checks. Whole processes find their
+compiled files, as an installed program does. A step's share is of the run with writing. Each of the M runs is made once.
+
+Run again, from the top of the checkout with the test extra installed (LibreOffice is used where it is there):
+
+```sh
+.venv/bin/python -m tests.benchmarks --write
+```
+
+`--long` adds size M in LibreOffice; it has not been measured: a run was ended after ten minutes with that step unfinished.
+`test_benchmarks_run.py` sees on a tiny book that all ways give the same figures.
+"""
+
+
+def machine() -> str:
+    """The machine in words: cores, system, Python."""
+    return f"{os.cpu_count()} cores, {platform.system()} {platform.machine()}, Python {platform.python_version()}"
+
+
+def table(found: Sequence[Measure]) -> str:
+    """The measures as a table in Markdown."""
+    rows = [(m.what, m.ours, m.reference, m.ratio, m.budget, "" if m.met is None else "yes" if m.met else "no") for m in found]
+    lines = [HEAD, ("---",) * len(HEAD), *rows]
+    return "\n".join("| " + " | ".join(cells) + " |" for cells in lines)
+
+
+def measured(long: bool) -> list[Measure]:
+    """Every measure, one after the other."""
+    found: list[Measure] = []
+    with tempfile.TemporaryDirectory() as scratch:
+        folder = Path(scratch)
+        found += measures.amount_texts()
+        found += measures.start_up(folder)
+        for label in ("S", "M"):
+            found += measures.engine(label, SIZES[label])
+        found += measures.matrix_measures()
+        found += measures.ordinary_way(folder, "M", SIZES["M"])
+        found += [measures.office(folder, label, SIZES[label]) for label in (("S", "M") if long else ("S",))]
+    return found
+
+
+def main() -> None:
+    """Measures and prints."""
+    asked = argparse.ArgumentParser(prog="python -m tests.benchmarks", description="How fast the program is, as ratios.")
+    asked.add_argument("--long", action="store_true", help="also the M book in LibreOffice")
+    asked.add_argument("--write", action="store_true", help="put the table into tests/benchmarks/README.md")
+    options = asked.parse_args()
+    shown = table(measured(options.long))
+    print(f"{machine()}\n\n{shown}")
+    if options.write:
+        README.write_text(ABOUT.format(machine=machine(), table=shown), encoding="utf-8")
+
+
+if __name__ == "__main__":
+    main()

@@ -1,0 +1,291 @@
+"""The measures: each runs ours and a reference in the same run and gives a `Measure`; nothing is asserted here.
+
+Whole processes are timed with their start; what goes on inside one is timed in it. Peak memory is that of a child process.
+"""
+
+from __future__ import annotations
+
+import math
+import os
+import shutil
+import statistics
+import subprocess
+import sys
+import time
+from collections.abc import Callable, Sequence
+from dataclasses import dataclass
+from pathlib import Path
+from typing import Any
+
+from costbook import commands
+from costbook.amounts.quantity import read_amount
+from costbook.book.reading import read_book
+from costbook.costing.matrix import Matrix
+from costbook.costing.rates import rates
+from costbook.costing.tiers import tiers
+from costbook.costing.usage import Usage, costs
+from costbook.hosts.file import WorkbookFile
+from costbook.printouts import result_tabs
+from tests.benchmarks import books, formulas, ordinary
+from tests.benchmarks.books import Shape
+
+ROOT = Path(__file__).resolve().parents[2]
+LINES_A_PRODUCT = 10
+
+
+@dataclass(frozen=True, slots=True)
+class Measure:
+    """What was measured, ours, the reference and their ratio as text, the budget, and whether the budget is met."""
+
+    what: str
+    ours: str
+    reference: str = ""
+    ratio: str = ""
+    budget: str = ""
+    met: bool | None = None
+
+
+def timed(work: Callable[[], Any], runs: int = 1) -> tuple[float, Any]:
+    """The median seconds of some runs, and what the last came to."""
+    took, found = [], None
+    for _ in range(runs):
+        start = time.perf_counter()
+        found = work()
+        took.append(time.perf_counter() - start)
+    return statistics.median(took), found
+
+
+def ms(seconds: float) -> str:
+    """Seconds as text, in milliseconds below a second."""
+    return f"{seconds:.1f} s" if seconds >= 1 else f"{seconds * 1e3:.3g} ms"
+
+
+def against(what: str, ours: float, reference: float, budget: str, limit: float, faster: bool = False) -> Measure:
+    """A measure held against a limit: ours over the reference at most that, or the reference over ours at least that."""
+    ratio = reference / ours if faster else ours / reference
+    said = f"{ratio:.1f} x faster" if faster else f"{ratio:.2f} x"
+    return Measure(what, ms(ours), ms(reference), said, budget, ratio >= limit if faster else ratio <= limit)
+
+
+def _program(*arguments: str) -> list[str]:
+    return [sys.executable, "-m", "costbook", *arguments]
+
+
+def run_child(command: Sequence[str], compiled: Path | None = None) -> None:
+    """Runs a process to its end; any exit code but 0 and 1 (done, something has no price) is an error.
+
+    `compiled` is where compiled files are kept between runs, whatever the environment says: an installed program has them.
+    """
+    env = {k: v for k, v in os.environ.items() if k != "PYTHONDONTWRITEBYTECODE"}
+    env |= {"PYTHONPYCACHEPREFIX": str(compiled)} if compiled else {}
+    done = subprocess.run(command, cwd=ROOT, env=env, capture_output=True, text=True, check=False)
+    if done.returncode not in (0, 1):
+        raise RuntimeError(f"{command[-1]} ended with {done.returncode}: {done.stderr[-500:]}")
+
+
+def start_up(folder: Path, runs: int = 15) -> list[Measure]:
+    """(a) The whole process of pricing a book that needs no writing, against a bare interpreter."""
+    commands.demo(folder / "demo")
+    small = folder / "small.xlsx"
+    books.save(books.tabs(books.SIZES["S"]), small)
+    commands.price(small)
+    bare, _ = timed(lambda: run_child([sys.executable, "-I", "-c", "pass"]), runs)
+    found = []
+    for what, path in (("demo book", folder / "demo" / commands.DEMO_BOOK), ("S book", small)):
+        command = _program("price", str(path))
+        run_child(command, folder / "compiled")
+        ours, _ = timed(lambda c=command: run_child(c, folder / "compiled"), runs)  # type: ignore[misc]
+        found.append(against(f"price, {what} unchanged, whole process; bare Python", ours, bare, "<= 5 x", 5))
+    return found
+
+
+@dataclass(frozen=True, slots=True)
+class Split:
+    """Seconds of the steps of one pricing run, and what it worked out."""
+
+    read: float
+    book: float
+    figures: float
+    checks: float
+    tabs: float
+    save: float
+    priced: commands.Priced
+
+    @property
+    def without_writing(self) -> float:
+        """Everything up to figures and findings."""
+        return self.read + self.book + self.figures + self.checks
+
+    @property
+    def whole(self) -> float:
+        """Everything, the saved file included."""
+        return self.without_writing + self.tabs + self.save
+
+
+def split_run(path: Path, write: bool = True) -> Split:
+    """One pricing run, step by step as `commands.price` makes it."""
+    host = WorkbookFile(path)
+    read, snapshot = timed(host.snapshot)
+    book_took, book = timed(lambda: read_book(snapshot))
+
+    def engine() -> Any:
+        on = book.settings.book_date or books.BOOK_DATE
+        rated, usage = rates(book, on), Usage(book)
+        costed, _ = costs(usage, rated)
+        return commands.Priced(book, on, rated, usage, costed, tiers(book, costed)[0])
+
+    figures_took, priced = timed(engine)
+    checks_took, found = timed(lambda: [*book.findings, *commands.checks(priced)])
+    tabs_took, tabs = timed(lambda: result_tabs.result_tabs(priced, found, snapshot) if write else [])
+    save_took, _ = timed(lambda: host.apply(commands.Edits((), tuple(tabs))) if write else False)
+    host.close()
+    return Split(read, book_took, figures_took, checks_took, tabs_took, save_took, priced)
+
+
+def agreement(priced: commands.Priced, other: dict[str, Any]) -> float:
+    """The largest relative difference of unit costs and proposals between ours and the ordinary way."""
+    if set(other["costs"]) != set(priced.costs):
+        raise RuntimeError("the two ways price different products")
+    differences = [abs(other["costs"][code] / cost.unit_cost - 1) for code, cost in priced.costs.items()]
+    for tier in priced.tiers:
+        assert tier.proposal is not None
+        differences.append(abs(other["proposals"][tier.product, tier.channel] / float(tier.proposal) - 1))
+    return max(differences)
+
+
+def ordinary_way(folder: Path, label: str, shape: Shape) -> list[Measure]:
+    """(b) The same job with openpyxl, pandas and a pint quantity on every line; figures compared first."""
+    ours, theirs = folder / f"ours {label}.xlsx", folder / f"theirs {label}.xlsx"
+    books.save(books.tabs(shape), ours)
+    shutil.copyfile(ours, theirs)
+    figures_took, found = timed(lambda: ordinary.price(theirs, write=False))
+    writing_took, _ = timed(lambda: ordinary.price(theirs, write=True))
+    split = split_run(ours)
+    apart = agreement(split.priced, found)
+    if apart > 1e-9:
+        raise RuntimeError(f"the two ways differ by {apart:.1e}")
+    steps = (("read the file", split.read), ("read the book", split.book), ("costs and tiers", split.figures), ("checks", split.checks),
+             ("draw the tabs", split.tabs), ("save, with its checks", split.save))  # fmt: skip
+    return [
+        *(Measure(f"price, {label}, step: {name}", ms(took), "", f"{took / split.whole:.0%} of the run") for name, took in steps),
+        against(f"price, {label}, to figures and findings, nothing written; ordinary way", split.without_writing, figures_took, ">= 10 x faster", 10, True),
+        against(f"price, {label}, with writing; ordinary way", split.whole, writing_took, ">= 10 x faster", 10, True),
+        *memory(folder, label, ours),
+    ]
+
+
+PEAK = "import resource, sys\nfrom costbook.cli import main\ncode = main(sys.argv[1:])\n" \
+       "print('peak', resource.getrusage(resource.RUSAGE_SELF).ru_maxrss)"  # fmt: skip
+
+
+def peak_mib(*arguments: str) -> float:
+    """Peak memory of one run of the program, in MiB."""
+    done = subprocess.run([sys.executable, "-c", PEAK, *arguments], cwd=ROOT, capture_output=True, text=True, check=True)
+    unit = 1 << 20 if sys.platform == "darwin" else 1 << 10  # ru_maxrss counts bytes there, KiB elsewhere
+    return int(done.stdout.split()[-1]) * unit / (1 << 20)
+
+
+def memory(folder: Path, label: str, priced: Path) -> list[Measure]:
+    """Peak memory of a run that writes and of one that finds nothing to write."""
+    fresh = folder / f"fresh {label}.xlsx"
+    shutil.copyfile(priced, fresh)
+    import openpyxl
+
+    book = openpyxl.load_workbook(fresh)
+    del book["Costs"]
+    book.save(fresh)
+    writing, unchanged = peak_mib("price", str(fresh)), peak_mib("price", str(fresh))
+    return [
+        Measure(f"price, {label}, peak memory, {what}", f"{mib:.0f} MiB", "", "", "<= 150 MiB", mib <= 150)
+        for what, mib in (("with writing", writing), ("unchanged book", unchanged))
+    ]
+
+
+def office(folder: Path, label: str, shape: Shape) -> Measure:
+    """(c) LibreOffice loading the same model as formulas and recalculating it."""
+    what = f"price, {label}, to figures; LibreOffice recalculating it as formulas"
+    program = shutil.which("soffice") or shutil.which("libreoffice")
+    if program is None:
+        return Measure(what, "", "", "skipped: LibreOffice is not installed", ">= 10 x faster")
+    model, plain = folder / f"formulas {label}.xlsx", folder / f"plain {label}.xlsx"
+    rows = books.tabs(shape)
+    formulas.save(rows, model)
+    books.save(rows, plain)
+    recalculated, took = formulas.recalculated(program, model, folder)
+    ours = min(split_run(plain, write=False).without_writing for _ in range(2))
+    apart = max(abs(formulas.unit_costs(recalculated)[c] / x.unit_cost - 1) for c, x in split_run(plain, write=False).priced.costs.items())
+    if apart > 1e-9:
+        raise RuntimeError(f"LibreOffice and the program differ by {apart:.1e}")
+    return against(what, ours, took, ">= 10 x faster", 10, True)
+
+
+def engine(label: str, shape: Shape, runs: int = 3) -> list[Measure]:
+    """(d) From a parsed book to costs and to tiers, and the costs alone once the usage matrix stands."""
+    book = read_book(books.snapshot(books.tabs(shape)))
+    rated = rates(book, books.BOOK_DATE)
+    costs_took, (costed, _) = timed(lambda: costs(Usage(book), rated), runs)
+    tiers_took, _ = timed(lambda: tiers(book, costed), runs)
+    usage = Usage(book)
+    costs(usage, rated)
+    matrix = Matrix.of(usage)
+    vector = matrix.rates_vector(rated)
+    again, _ = timed(lambda: matrix.unit_costs(vector), 7)
+    total = costs_took + tiers_took
+    limit = ("<= 10 ms", total <= 0.010) if label == "M" else ("", None)
+    return [
+        Measure(f"engine, {label}: usage and costs", ms(costs_took)),
+        Measure(f"engine, {label}: tiers", ms(tiers_took)),
+        Measure(f"engine, {label}: parsed book to tiers", ms(total), "", "", *limit),
+        Measure(f"engine, {label}: unit costs again from the usage matrix", ms(again)),
+    ]
+
+
+def large_matrix(products: int, seed: int = 11) -> tuple[Matrix, Any]:
+    """A matrix of so many products with ten lines each, made of arrays, and a vector of rates."""
+    import numpy as np
+
+    chance = np.random.default_rng(seed)
+    keys = [("materials", str(i)) for i in range(1_000)]
+    lines = products * LINES_A_PRODUCT
+    starts = np.arange(0, lines + 1, LINES_A_PRODUCT)
+    matrix = Matrix(keys, range(products), starts, chance.integers(0, 1_000, lines, np.int32), chance.uniform(0.1, 90, lines))  # type: ignore[arg-type]
+    return matrix, chance.uniform(0.001, 1, 1_000)
+
+
+def matrix_measures(sizes: tuple[int, int] = (5_000, 1_000_000), costed: int = 100_000, runs: int = 15) -> list[Measure]:
+    """(d) How the time to cost grows with the number of products; (e) costing again against reading the arrays once."""
+    took = []
+    for products in sizes:
+        matrix, vector = large_matrix(products)
+        matrix.unit_costs(vector)
+        took.append(timed(lambda m=matrix, v=vector: m.unit_costs(v), runs)[0])  # type: ignore[misc]
+    exponent = math.log(took[1] / took[0]) / math.log(sizes[1] / sizes[0])
+    growth = Measure(f"costs of {sizes[1]:,} products; of {sizes[0]:,}", ms(took[1]), ms(took[0]), f"exponent {exponent:.3f}", "<= 1.05", exponent <= 1.05)
+    matrix, vector = large_matrix(costed)
+    matrix.unit_costs(vector)
+    amounts, indices = matrix._arrays[2], matrix._arrays[1]
+    ours, _ = timed(lambda: matrix.unit_costs(vector), runs)
+    floor, _ = timed(lambda: (amounts.sum(), indices.sum()), runs)
+    return [growth, against(f"costing {costed:,} products again; one read of the arrays", ours, floor, "<= 3 x", 3)]
+
+
+def amount_texts(count: int = 20_000) -> list[Measure]:
+    """(f) From an amount as written to grams: a text never seen before, and one seen already."""
+    from costbook.amounts import quantity
+
+    written = [f"{i // 4 + 1} {('1/4', '1/2', '3/4', '1/3')[i % 4]}" for i in range(count)]
+    quantity._amount.cache_clear()
+
+    def read() -> float:
+        return sum(read_amount(text, "oz").base() for text in written)
+
+    first, total = timed(read)
+    again, same = timed(read, 3)
+    if total != same:
+        raise RuntimeError("the same amounts read twice differ")
+    return [
+        Measure(f"amount text to grams, {what}", f"{took / count * 1e6:.2f} us", "", "", f"< {limit} us", took / count < limit / 1e6)
+        for what, took, limit in (("each text new", first, 5), ("text seen before", again, 1))
+    ]
+
+
