@@ -1,17 +1,37 @@
-"""What holds for all tests: in CI a test that needs the office program fails where the program is missing."""
+"""What holds for all tests: in CI nothing is skipped but for the few reasons named here."""
 
 from __future__ import annotations
 
 import os
-from collections.abc import Iterator
+from collections.abc import Generator
 
 import pytest
 
+MAY_SKIP = (
+    "the shared material is not beside",  # the project never needs it
+    "the administrator may write anywhere",  # a read-only folder, tried as root; the refusal is tested another way as well
+    "edition of GNU units",  # one name a packaged edition may lack
+    "got empty parameter set",  # the cases come from the shared material
+)
 
-@pytest.hookimpl(hookwrapper=True)
-def pytest_runtest_makereport(item: pytest.Item) -> Iterator[None]:
-    outcome = yield
-    report = outcome.get_result()  # type: ignore[attr-defined]
-    if report.skipped and item.get_closest_marker("office") and os.environ.get("COSTBOOK_CI"):
+
+def _fail_unless_it_may_skip(report: pytest.TestReport | pytest.CollectReport) -> None:
+    reason = str(report.longrepr)
+    if report.skipped and os.environ.get("COSTBOOK_CI") and not any(x in reason for x in MAY_SKIP):
         report.outcome = "failed"
-        report.longrepr = f"skipped where CI must run it: {report.longrepr}"
+        report.longrepr = f"skipped where CI must run it: {reason}"
+
+
+@pytest.hookimpl(wrapper=True)
+def pytest_runtest_makereport(item: pytest.Item) -> Generator[None, pytest.TestReport, pytest.TestReport]:
+    report = yield
+    if not hasattr(report, "wasxfail"):
+        _fail_unless_it_may_skip(report)
+    return report
+
+
+@pytest.hookimpl(wrapper=True)
+def pytest_make_collect_report() -> Generator[None, pytest.CollectReport, pytest.CollectReport]:
+    report = yield
+    _fail_unless_it_may_skip(report)
+    return report

@@ -154,9 +154,9 @@ def papers(book: Book) -> list[PaperSums]:
     """The sums of every paper in Purchases, in the tab's order."""
     grouped: dict[tuple[str, str], list[PurchaseLine]] = {}
     for line in book.purchases:
-        grouped.setdefault((line.supplier, line.paper), []).append(line)
+        grouped.setdefault((same_name(line.supplier), line.paper), []).append(line)
     found = []
-    for (supplier, paper), lines in grouped.items():
+    for (_, paper), lines in grouped.items():
         sums = dict.fromkeys(("goods", "discount", "charge", "tax"), ZERO)
         for line in lines:
             if line.kind != "total":
@@ -165,16 +165,21 @@ def papers(book: Book) -> list[PaperSums]:
         stated = next((x for x in reversed(lines) if x.kind == "total"), None)
         found.append(
             PaperSums(
-                supplier, paper, lines[0].date, sums["goods"], sums["discount"], sums["charge"], sums["tax"], stated
+                lines[0].supplier, paper, lines[0].date, sums["goods"], sums["discount"], sums["charge"], sums["tax"], stated
             )
         )
     return found
 
 
 def _taken_off(discount: PurchaseLine, lines: Sequence[PurchaseLine]) -> Decimal:
-    """What a discount takes off: typed with or without its minus; on a paper that gives goods back, as it stands."""
-    goods = sum((x.amount for x in lines if x.kind == "goods"), ZERO)
-    return -discount.amount if goods < 0 else abs(discount.amount)
+    """What a discount takes off: typed with or without its minus.
+
+    On a credit note, or where every goods line goes back, its sign is taken as it stands. A paper that charges some goods
+    and takes others back is an ordinary invoice, whichever is the larger.
+    """
+    goods = [x.amount for x in lines if x.kind == "goods"]
+    given_back = discount.paper_type == "credit note" or (goods and max(goods) <= 0)
+    return -discount.amount if given_back else abs(discount.amount)
 
 
 def counts(line: PurchaseLine) -> bool:

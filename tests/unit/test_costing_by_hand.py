@@ -13,7 +13,7 @@ from property.strategies import ON, amount, paper_line, percent
 
 from costbook.amounts.quantity import Amount
 from costbook.book.model import Book, Material, Part, Product, Recipe, RecipeLine, Settings
-from costbook.costing.rates import Rates, landed_lines, rates
+from costbook.costing.rates import Rates, landed_lines, papers, rates
 from costbook.costing.usage import Cost, Usage, cost_at, costs
 from costbook.errors import Where
 
@@ -131,3 +131,27 @@ def test_a_piece_of_a_recipe_of_pieces_keeps_what_is_left_after_bench_loss() -> 
     row = Usage(book).row("P0")
     assert row.bought[("materials", "G0")] == pytest.approx(100)
     assert row.kept["G0"] == pytest.approx(90)
+
+
+@pytest.mark.parametrize(
+    ("paper_type", "goods", "discount", "due"),
+    [
+        ("invoice", [100], -5, 95), ("invoice", [100], 5, 95), ("invoice", [20, -50], -5, -35),
+        ("correction", [-8], 1, -7), ("credit note", [-100, 40], 6, -54),
+    ],
+)  # fmt: skip
+def test_a_discount_is_taken_off_or_given_back(paper_type: str, goods: list[int], discount: int, due: int) -> None:
+    """A discount lowers what an invoice charges, minus sign or not, also where a returned line outweighs the goods; where
+    all goods go back, or on a credit note, a plus gives the discount back: -8 + 1 = -7, -100 + 40 + 6 = -54."""
+    kinds = [("goods", x) for x in goods] + [("discount", discount)]
+    lines = tuple(
+        replace(paper_line("N1", kind, Decimal(x), row, material="G0"), paper_type=paper_type)
+        for row, (kind, x) in enumerate(kinds, 1)
+    )
+    assert [x.total for x in papers(replace(by_hand([]), purchases=lines))] == [due]
+
+
+def test_a_supplier_spelt_two_ways_on_one_paper_is_one_supplier() -> None:
+    lines = (paper_line("N1", "goods", Decimal(20), 1), paper_line("N1", "charge", Decimal(3), 2))
+    lines = (lines[0], replace(lines[1], supplier=f" {lines[0].supplier.upper()} "))
+    assert [x.total for x in papers(replace(by_hand([]), purchases=lines))] == [23]
