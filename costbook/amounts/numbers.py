@@ -77,14 +77,21 @@ def read_number(text: str, decimal: str = "point") -> Fraction:
     cleaned = text.strip() if text.isascii() else text.translate(CLEAN).strip()
     if cleaned.startswith("-"):
         raise QuantityError(f"{quoted(text)} is negative.", do="An amount is zero or more.")
-    plain = digits(cleaned, decimal)
-    if plain is not None:
-        whole, part = plain
-        return Fraction(int(whole + part), 10 ** len(part)) if part else Fraction(int(whole))
-    value = _mixed_number(cleaned.replace(" /", "/").replace("/ ", "/").split(), decimal) if "/" in cleaned else None
+    if "/" in cleaned:
+        value = _mixed_number(cleaned.replace(" /", "/").replace("/ ", "/").split(), decimal)
+    else:
+        value = _decimal_number(cleaned, decimal)
     if value is None:
         raise _not_a_number(text, decimal)
     return value
+
+
+def _decimal_number(text: str, decimal: str) -> Fraction | None:
+    plain = digits(text, decimal)
+    if plain is None:
+        return None
+    whole, part = plain
+    return Fraction(int(whole + part), 10 ** len(part)) if part else Fraction(int(whole))
 
 
 def _mixed_number(words: Sequence[str], decimal: str) -> Fraction | None:
@@ -94,7 +101,7 @@ def _mixed_number(words: Sequence[str], decimal: str) -> Fraction | None:
     over, under = int(top), int(bottom)
     if len(words) == 1:
         return Fraction(over, under)
-    whole = digits(words[0], decimal)
+    whole = (words[0], "") if _plain(words[0]) else digits(words[0], decimal)
     # "1 5/4" is a slip of the pen for something: which, nobody knows.
     return Fraction(int(whole[0]) * under + over, under) if whole and not whole[1] and over < under else None
 

@@ -1,7 +1,7 @@
 """The usage of all products as compressed sparse rows: unit cost as a matrix times a vector of rates.
 
 Built once from the usage rows, it costs every product again for other rates in one pass over its arrays, which is what
-a change of prices asks for. A workshop's book is reckoned with plain lists; numpy comes in where there are many lines.
+a change of prices asks for. A workshop's book is reckoned with plain lists; scipy comes in where there are many lines.
 """
 
 from __future__ import annotations
@@ -10,17 +10,13 @@ from collections.abc import Sequence
 from dataclasses import dataclass
 from functools import cached_property
 from math import nan
-from typing import TYPE_CHECKING, Any
+from typing import Any
 
 from costbook.costing.rates import Rates
 from costbook.costing.usage import CATEGORIES, Key, Usage, rate_of
 from costbook.errors import CostbookError
 
-if TYPE_CHECKING:
-    from numpy import ndarray
-
-PLAIN_UP_TO = 20_000  # lines: below, importing numpy takes longer than all the sums
-ROWS_AT_ONCE = 4_096  # so that what is being worked on stays in the processor's cache
+PLAIN_UP_TO = 20_000  # lines: below, importing scipy takes longer than all the sums
 
 
 @dataclass(frozen=True)
@@ -73,7 +69,7 @@ class Matrix:
         if len(rates_vector) != len(self.keys):
             raise ValueError(f"{len(rates_vector)} rates for {len(self.keys)} keys")
         if len(self.indices) > PLAIN_UP_TO:
-            found: Sequence[float] = self._large(rates_vector)
+            found: Sequence[float] = self._sparse @ rates_vector
             return found
         costs = [a * rates_vector[i] for a, i in zip(self.amounts, self.indices, strict=True)]
         return [sum(costs[first:end], 0.0) for first, end in zip(self.starts, self.starts[1:], strict=False)]
@@ -90,21 +86,8 @@ class Matrix:
         return self.unit_costs([b - a for a, b in zip(old, new, strict=True)])
 
     @cached_property
-    def _arrays(self) -> tuple[ndarray[Any, Any], ndarray[Any, Any], ndarray[Any, Any]]:
-        import numpy as np
+    def _sparse(self) -> Any:
+        from scipy.sparse import csr_array
 
-        return np.asarray(self.starts, np.int64), np.asarray(self.indices, np.int32), np.asarray(self.amounts, float)
-
-    def _large(self, rates_vector: Sequence[float]) -> Any:
-        import numpy as np
-
-        starts, indices, amounts = self._arrays
-        vector, found = np.asarray(rates_vector, float), np.zeros(len(starts) - 1)
-        for first in range(0, len(found), ROWS_AT_ONCE):
-            bounds = starts[first : first + ROWS_AT_ONCE + 1]
-            top, end = bounds[0], bounds[-1]
-            filled = bounds[:-1] < bounds[1:]  # reduceat would give an empty row its neighbour's number
-            lines = vector.take(indices[top:end])
-            lines *= amounts[top:end]
-            found[first : first + len(filled)][filled] = np.add.reduceat(lines, (bounds[:-1] - top)[filled]) if end > top else 0.0
-        return found
+        shape = len(self.starts) - 1, len(self.keys)
+        return csr_array((self.amounts, self.indices, self.starts), shape=shape, dtype=float)

@@ -263,7 +263,7 @@ def matrix_measures(sizes: tuple[int, int] = (5_000, 1_000_000), costed: int = 1
     growth = Measure(f"costs of {sizes[1]:,} products; of {sizes[0]:,}", ms(took[1]), ms(took[0]), f"exponent {exponent:.3f}", "<= 1.05", exponent <= 1.05)
     matrix, vector = large_matrix(costed)
     matrix.unit_costs(vector)
-    amounts, indices = matrix._arrays[2], matrix._arrays[1]
+    amounts, indices = matrix._sparse.data, matrix._sparse.indices
     ours, _ = timed(lambda: matrix.unit_costs(vector), runs)
     floor, _ = timed(lambda: (amounts.sum(), indices.sum()), runs)
     return [growth, against(f"costing {costed:,} products again; one read of the arrays", ours, floor, "<= 3 x", 3)]
