@@ -1,5 +1,5 @@
 """`python -m costbook`."""
 
-from costbook.cli import main
+from costbook.cli import run
 
-raise SystemExit(main())
+run()

@@ -7,9 +7,12 @@ book or a paper cannot be read; 4 the file or the office program stands in the w
 from __future__ import annotations
 
 import argparse
+import gc
+import os
 import sys
 from collections.abc import Sequence
 from pathlib import Path
+from typing import NoReturn
 
 from costbook import commands
 from costbook.errors import CostbookError, Finding
@@ -61,6 +64,22 @@ def main(arguments: Sequence[str] | None = None) -> int:
     except KeyboardInterrupt:
         print(f"\n{NAME}: stopped; the workbook is as it was.", file=sys.stderr)
         return 130
+
+
+def run() -> NoReturn:
+    """The program as a process of its own: runs one command and ends.
+
+    A run builds up its records and is over, so the collector of cycles finds nothing to free, and taking the records
+    apart one by one at the end is a tenth of the time she waits.
+    """
+    gc.disable()
+    code = main()
+    try:
+        sys.stdout.flush()
+        sys.stderr.flush()
+    except BrokenPipeError:
+        pass  # who read the output has gone
+    os._exit(code)
 
 
 def _progress(words: str) -> None:

@@ -1,4 +1,4 @@
-"""`python -m tests.benchmarks [--long] [--write]`: measures, and prints a table; `--write` also puts it in README.md here."""
+"""`python -m tests.benchmarks [--write]`: measures, and prints a table; `--write` also puts it in README.md here."""
 
 from __future__ import annotations
 
@@ -36,7 +36,6 @@ Run again, from the top of the checkout with the test extra installed (LibreOffi
 .venv/bin/python -m tests.benchmarks --write
 ```
 
-`--long` adds size M in LibreOffice; it has not been measured: a run was ended after ten minutes with that step unfinished.
 `test_benchmarks_run.py` sees on a tiny book that all ways give the same figures.
 """
 
@@ -53,7 +52,7 @@ def table(found: Sequence[Measure]) -> str:
     return "\n".join("| " + " | ".join(cells) + " |" for cells in lines)
 
 
-def measured(long: bool) -> list[Measure]:
+def measured() -> list[Measure]:
     """Every measure, one after the other."""
     found: list[Measure] = []
     with tempfile.TemporaryDirectory() as scratch:
@@ -64,17 +63,16 @@ def measured(long: bool) -> list[Measure]:
             found += measures.engine(label, SIZES[label])
         found += measures.matrix_measures()
         found += measures.ordinary_way(folder, "M", SIZES["M"])
-        found += [measures.office(folder, label, SIZES[label]) for label in (("S", "M") if long else ("S",))]
+        found += [measures.office(folder, label, SIZES[label]) for label in ("S", "M")]
     return found
 
 
 def main() -> None:
     """Measures and prints."""
     asked = argparse.ArgumentParser(prog="python -m tests.benchmarks", description="How fast the program is, as ratios.")
-    asked.add_argument("--long", action="store_true", help="also the M book in LibreOffice")
     asked.add_argument("--write", action="store_true", help="put the table into tests/benchmarks/README.md")
     options = asked.parse_args()
-    shown = table(measured(options.long))
+    shown = table(measured())
     print(f"{machine()}\n\n{shown}")
     if options.write:
         README.write_text(ABOUT.format(machine=machine(), table=shown), encoding="utf-8")
