@@ -66,20 +66,28 @@ def money_text(value: Decimal, decimal: str = "point") -> str:
     return shown if decimal == "point" else shown.translate(str.maketrans(",.", ".,"))
 
 
+@lru_cache(maxsize=16)
+def _last_place(places: int) -> Decimal:
+    return Decimal((0, (1,), -places))
+
+
 def rounded(value: Decimal | Fraction | float | int, places: int = 2) -> Decimal:
     """The value to so many decimals, half up, away from zero for negatives: the one rounding of money.
 
     A float counts as the decimal it prints as: 2.675 is 2.68. Raises: QuantityError for what is not a finite number.
     Source: EN 16931 invoices round half up (practice of its validation artefacts); Regulation (EC) 1103/97, Art. 5.
     """
-    if isinstance(value, Fraction):
+    if isinstance(value, float):
+        number = Decimal(repr(float(value)))
+    elif isinstance(value, Fraction):
         twice = 2 * value.denominator
         units = (abs(value.numerator) * 10**places * 2 + value.denominator) // twice
         return Decimal(units if value >= 0 else -units).scaleb(-places, _WIDE)
-    number = value if isinstance(value, Decimal) else Decimal(repr(float(value)) if isinstance(value, float) else value)
+    else:
+        number = Decimal(value)
     if not number.is_finite():
         raise QuantityError(f"{quoted(number)} is not a number that can be rounded.")
-    result = number.quantize(Decimal((0, (1,), -places)), ROUND_HALF_UP, _WIDE)
+    result = number.quantize(_last_place(places), ROUND_HALF_UP, _WIDE)
     return result if result else abs(result)
 
 

@@ -33,6 +33,7 @@ def quoted(text: object) -> str:
     return f'"{shown[:60]}…"' if len(shown) > 60 else f'"{shown}"'
 
 
+@lru_cache(maxsize=32768)
 def same_name(text: str) -> str:
     """The folded form of a name, for comparing: case, width, spaces, and dots at the edges do not count."""
     return " ".join(normalize("NFKC", text).casefold().split()).strip(" .")

@@ -111,7 +111,7 @@ class Amount:
     @property
     def is_range(self) -> bool:
         """True where low and high differ."""
-        return self.low != self.high
+        return self.low is not self.high and self.low != self.high
 
     def base(self, which: str = "usual", g_per_ml: float | None = None, want: str = "g") -> float:
         """Grams, mL or pieces of the low, usual or high amount.

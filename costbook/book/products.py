@@ -71,7 +71,7 @@ def read_products(
         names: every folded name of materials and recipes -> code.
         activities: the names of the overhead activities.
     """
-    slots = {line.slot for recipe in recipes.values() for line in recipe.lines if line.slot} | {"scent", "colour"}
+    slots = sorted({line.slot for recipe in recipes.values() for line in recipe.lines if line.slot} | {"scent", "colour"})
     products: dict[str, model.Product] = {}
     like: dict[str, tuple[str, Row]] = {}
     for row in _with_slots(table.rows(notes), slots):
@@ -126,18 +126,18 @@ def _with_slots(rows: Iterable[Row], slots: Container[str]) -> Iterable[Row]:
     columns: dict[str, int] = {}
     seen = 0
     for row in rows:
-        columns = columns or dict(row.columns)
+        columns = columns or row.columns
         headings = [(p, same_name(c)) for cells in row.grid.rows[seen : row.index] for p, c in enumerate(cells) if isinstance(c, str)]
         found = {slot: place for place, slot in reversed(headings) if slot in slots and slot not in columns}
         columns, seen = columns | found if found else columns, row.index
-        yield replace(row, columns=columns)
+        yield row if columns is row.columns else replace(row, columns=columns)
 
 
 def _product(
     row: Row, code: str, names: Mapping[str, str], materials: Mapping[str, model.Material], slots: Iterable[str]
 ) -> model.Product:
     before = len(row.notes.found)
-    fills = {slot: _fill(row, slot, names, materials) for slot in sorted(slots) if row.text(slot)}
+    fills = {slot: _fill(row, slot, names, materials) for slot in slots if row.text(slot)}
     planned, good = row.number("planned"), row.number("good")
     for key, number in (("planned", planned), ("good", good)):
         if (number is None and row.value(key) is None) or (number is not None and (number <= 0 or number % 1)):
@@ -159,7 +159,7 @@ def _product(
     return model.Product(
         code=code, name=row.text("name"), parts=(), fills={k: v for k, v in fills.items() if v}, family=same_name(row.text("family")),
         planned=int(planned or 0), good=int(good or 0), prices=prices, where=row.where("name"),
-        places={key: row.where(key) for key in row.columns}, rest_hours=float(rest or 0), **stock,
+        places=row.places(), rest_hours=float(rest or 0), **stock,
         sold_out_since=row.day("sold_out_since", "ask"), season_end=row.day("season_end", "ask"), stopped=stops,
     )  # fmt: skip
 
@@ -213,7 +213,7 @@ PART_KINDS = {
 def _part(
     row: Row, known: Mapping[str, Mapping[str, str]], materials: Mapping[str, model.Material], by_piece: Container[str]
 ) -> model.Part | None:
-    kind = PART_KINDS.get(row.choice("kind", tuple(PART_KINDS), ""), "")
+    kind = PART_KINDS.get(row.choice("kind", PART_KINDS, ""), "")
     item = row.text("item")
     code = known.get(kind, {}).get(same_name(item), "")
     if not kind:
@@ -254,7 +254,7 @@ def checked_products(
             before = len(notes.found)
             notes.add("stop", "unknown-name", sentence, where, "Add them on the Work tab.", [code])
             stops += notes.stops(before)
-        done[code] = replace(product, stopped=tuple(stops))
+        done[code] = replace(product, stopped=tuple(stops)) if stops else product
     return done
 
 

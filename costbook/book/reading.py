@@ -210,7 +210,7 @@ def _material(row: Row, code: str, name: str) -> model.Material:
         usual_pack=row.amount("usual_pack", "usual_pack_unit", "ask"), aliases=_listed(row.text("aliases")),
         cautions=row.text("cautions"), on_hand=row.amount("on_hand", "on_hand_unit", "ask"), where=row.where("name"),
         supplier_codes=_listed(row.text("supplier_codes")), label_name=row.text("label_name"),
-        places={key: row.where(key) for key in row.columns},
+        places=row.places(),
     )  # fmt: skip
     stops = row.notes.stops(before)
     return replace(material, stopped=stops)
@@ -396,7 +396,7 @@ def _purchase(row: Row, material: str, settings: model.Settings) -> model.Purcha
         shared_by=row.choice("shared_by", model.BASES, ""), covers=row.text("covers"),
         currency=row.text("currency").upper() or settings.currency, currency_rate=row.number("currency_rate"),
         lot=row.text("lot"), best_before=row.day("best_before", "ask"), counts=row.yes("counts"), source=row.text("source"),
-        where=row.where("amount"), places={k: row.where(k) for k in ("date", "pack_unit", "pack", "best_before") if k in row.columns},
+        where=row.where("amount"), places=row.places(),
     )  # fmt: skip
 
 

@@ -15,12 +15,13 @@ from costbook.amounts.quantity import read_amount, same_name
 from costbook.book.grid import Grid, Value
 from costbook.book.layout import RECIPE_COLUMNS, RECIPE_LABELS
 from costbook.book.model import Material, Recipe, RecipeLine
-from costbook.book.table import Notes, Row, match_headings, plain_text, unknown
-from costbook.errors import Where
+from costbook.book.table import Notes, Row, heading_names, match_headings, plain_text, unknown
 
 LABEL_ROWS = 12
 SLOT = re.compile(r"\(\s*(?:the\s+)?([^()]+?)(?:\s+of the piece)?\s*\)$", re.IGNORECASE)
 NEEDED = {c.key for c in RECIPE_COLUMNS if c.needed}
+HEADINGS = heading_names(RECIPE_COLUMNS)
+LABELS = {same_name(text): key for key, text in RECIPE_LABELS.items()}
 
 
 def read_recipes(grids: Sequence[Grid], notes: Notes) -> dict[str, Recipe]:
@@ -45,7 +46,7 @@ def _cards(grid: Grid, notes: Notes) -> Iterable[Recipe]:
     heads = [
         (i, found)
         for i, cells in enumerate(grid.rows)
-        if (found := match_headings(cells, RECIPE_COLUMNS)).keys() >= NEEDED
+        if (found := match_headings(cells, HEADINGS)).keys() >= NEEDED
     ]
     previous = -1
     for place, (head, columns) in enumerate(heads):
@@ -58,11 +59,10 @@ def _cards(grid: Grid, notes: Notes) -> Iterable[Recipe]:
 
 def _labels(grid: Grid, first: int, head: int, notes: Notes) -> Mapping[str, Row]:
     """By key the row whose label stands there, with its value in the next cell."""
-    folded = {same_name(text): key for key, text in RECIPE_LABELS.items()}
     found: dict[str, Row] = {}
     for index in range(head - 1, first - 1, -1):
         for place, cell in enumerate(grid.rows[index]):
-            key = folded.get(same_name(cell.rstrip(": "))) if isinstance(cell, str) else None
+            key = LABELS.get(same_name(cell.rstrip(": "))) if isinstance(cell, str) else None
             if key:
                 found.setdefault(key, Row(grid, index, {"value": place + 1}, notes))
     return found
@@ -87,7 +87,7 @@ def _cell(cells: Sequence[Value], place: int) -> Value:
 
 
 def _card(
-    grid: Grid, head: int, end: int, columns: Mapping[str, int], labels: Mapping[str, Row], notes: Notes
+    grid: Grid, head: int, end: int, columns: dict[str, int], labels: Mapping[str, Row], notes: Notes
 ) -> Recipe:
     before = len(notes.found)
     name = labels["name"].text("value") if "name" in labels else ""
@@ -99,7 +99,7 @@ def _card(
             "value", f"bench loss is a share between 0 and 100 %; the cell holds {loss}", "Type it as 2 %."
         )
     pieces = _pieces(labels.get("makes"))
-    lines = tuple(line for index in range(head + 1, end) for line in _line(Row(grid, index, dict(columns), notes)))
+    lines = tuple(line for index in range(head + 1, end) for line in _line(Row(grid, index, columns, notes)))
     if not lines:
         notes.add(
             "stop", "empty-recipe", f'the recipe "{name or grid.name}" has no lines', where, "Write what goes in."
@@ -136,11 +136,10 @@ def _pieces(row: Row | None) -> Decimal | None:
 
 
 def _line(row: Row) -> Iterable[RecipeLine]:
-    if all(row.value(key) is None for key in ("material", "amount", "unit")):
-        return
     written = row.text("material")
     if not written:
-        row.bad("material", "a recipe line without a material", "Write what goes in.")
+        if any(row.value(key) is not None for key in ("material", "amount", "unit")):
+            row.bad("material", "a recipe line without a material", "Write what goes in.")
         return
     amount = row.amount("amount", "unit")
     if amount is None:
@@ -150,10 +149,9 @@ def _line(row: Row) -> Iterable[RecipeLine]:
     if amount.unit is None and not amount.percent:
         row.bad("unit", f"no unit for {amount.text} of {written}", "Pick one, such as oz or cup.")
         return
-    places: dict[str, Where] = {key: row.where(key) for key in ("amount", "unit") if key in row.columns}
     dries_off = row.yes("dries_off", False) or False
     yield RecipeLine(
-        (written,), False, "", amount, _when(row), dries_off, row.text("note"), row.where("material"), places
+        (written,), False, "", amount, _when(row), dries_off, row.text("note"), row.where("material"), row.places()
     )
 
 

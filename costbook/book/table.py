@@ -6,7 +6,7 @@ cell. Sources of the rules: common practice, no source.
 
 from __future__ import annotations
 
-from collections.abc import Iterable, Iterator, Sequence
+from collections.abc import Collection, Iterable, Iterator, Mapping, Sequence
 from dataclasses import dataclass, field
 from datetime import date
 from decimal import Decimal
@@ -19,6 +19,7 @@ from costbook.errors import Finding, LayoutError, QuantityError, Where
 
 HEADING_ROWS = 40
 LARGEST = Decimal(10) ** 12
+NEVER_NUMBERS = (bool, date, ErrorValue)
 
 
 def nearest(name: str, names: Iterable[str]) -> str:
@@ -37,11 +38,13 @@ def unknown(what: str, name: str, names: Iterable[str]) -> str:
 
 def plain_text(value: Value) -> str:
     """A cell as text, edge blanks off; whole numbers without a decimal point; '' for an empty cell."""
+    if isinstance(value, str):
+        return value.strip()
     if value is None:
         return ""
     if isinstance(value, float) and value.is_integer() and abs(value) < 1e15:
         return str(int(value))
-    return value.text if isinstance(value, ErrorValue) else str(value).strip()
+    return value.text if isinstance(value, ErrorValue) else str(value)
 
 
 @dataclass
@@ -54,7 +57,7 @@ class Notes:
 
     def stops(self, since: int) -> tuple[Finding, ...]:
         """The findings of level stop noted since there were that many."""
-        return tuple(f for f in self.found[since:] if f.level == "stop")
+        return tuple(f for f in self.found[since:] if f.level == "stop") if len(self.found) > since else ()
 
     def add(
         self, level: str, check: str, sentence: str, where: Where | None, do: str = "", about: Sequence[str] = ()
@@ -63,22 +66,30 @@ class Notes:
         self.found.append(Finding(level, check, sentence, where, do, tuple(about)))
 
 
-@dataclass(frozen=True, slots=True)
+@dataclass(slots=True)
 class Row:
-    """One row of a found table. `columns` maps a column's key to its place in the grid."""
+    """One row of a found table. `columns` maps a column's key to its place in the grid, and `cells` are the row's there."""
 
     grid: Grid
     index: int
     columns: dict[str, int]
     notes: Notes
+    cells: tuple[Value, ...] = field(init=False)
+
+    def __post_init__(self) -> None:
+        self.cells = self.grid.rows[self.index]
 
     def value(self, key: str) -> Value:
         """The raw value, None where the cell is empty or the book has no such column."""
         place = self.columns.get(key)
-        found = None if place is None else self.grid.value(self.index, place)
-        if found is None and place is not None and (self.index, place) in self.grid.formulas:
+        if place is None:
+            return None
+        found = self.cells[place] if place < len(self.cells) else None
+        if isinstance(found, str):
+            return found if found.strip() else None
+        if found is None and (self.index, place) in self.grid.formulas:
             self._no_result(place)
-        return None if isinstance(found, str) and not found.strip() else found
+        return found
 
     def _no_result(self, place: int) -> None:
         where = self.grid.where(self.index, place)
@@ -90,11 +101,18 @@ class Row:
 
     def where(self, key: str) -> Where:
         """The cell of that column in this row, or the row's first cell."""
-        return self.grid.where(self.index, self.columns.get(key, min(self.columns.values())))
+        place = self.columns.get(key)
+        return self.grid.where(self.index, min(self.columns.values()) if place is None else place)
+
+    def places(self) -> Places:
+        """Where every cell of this row stands, by column key."""
+        return Places(self.grid, self.index, self.columns)
 
     def text(self, key: str) -> str:
-        """The cell as text."""
+        """The cell as text, '' where it is empty or shows an error."""
         found = self.value(key)
+        if isinstance(found, str):
+            return found.strip()
         if isinstance(found, ErrorValue):
             self.bad(key, f"the cell shows {found.text}", "Mend its formula.")
             return ""
@@ -114,7 +132,7 @@ class Row:
             return None
         if isinstance(found, str):
             return self._number_from_text(key, found, level)
-        if isinstance(found, bool | date | ErrorValue):
+        if isinstance(found, NEVER_NUMBERS):
             shown = found.text if isinstance(found, ErrorValue) else str(found)
             self.bad(key, f'a number belongs here; the cell holds "{shown}"', "Type the number.", level)
             return None
@@ -188,14 +206,15 @@ class Row:
         said = self.text(unit_key) if unit_key else ""
         if found is None:
             return None
-        if isinstance(found, bool | date | ErrorValue):
+        if isinstance(found, NEVER_NUMBERS):
             self.bad(
                 key, f'an amount belongs here; the cell holds "{plain_text(found)}"', "Type it as 2 1/4 or 0.8.", level
             )
             return None
-        bare = not said and not any(sign.isalpha() or sign == "%" for sign in str(found))
+        if unit and not said and not any(sign.isalpha() or sign == "%" for sign in str(found)):
+            said = unit
         try:
-            return read_amount(found, unit if bare else said, decimal=self.notes.decimal, measures=self.notes.measures)
+            return read_amount(found, said, decimal=self.notes.decimal, measures=self.notes.measures)
         except QuantityError as error:
             self.bad(
                 key if unit_key == "" or "unit" not in error.sentence else unit_key, error.sentence, error.do, level
@@ -210,7 +229,7 @@ class Row:
         self.bad(key, f'yes or no belongs here; the cell holds "{self.text(key)}"', "Type yes or no.", "ask")
         return empty
 
-    def choice(self, key: str, allowed: Sequence[str], empty: str) -> str:
+    def choice(self, key: str, allowed: Collection[str], empty: str) -> str:
         """One of the allowed words, `empty` where nothing is typed or the word is not known (then a finding says so)."""
         found = same_name(self.text(key))
         if not found:
@@ -225,6 +244,24 @@ class Row:
             "unknown-word",
         )
         return empty
+
+
+class Places(Mapping[str, Where]):
+    """Where the cells of a row stand, by column key: each place is made when it is asked for, and hardly one is."""
+
+    __slots__ = ("_columns", "_grid", "_index")
+
+    def __init__(self, grid: Grid, index: int, columns: Mapping[str, int]) -> None:
+        self._grid, self._index, self._columns = grid, index, columns
+
+    def __getitem__(self, key: str) -> Where:
+        return self._grid.where(self._index, self._columns[key])
+
+    def __iter__(self) -> Iterator[str]:
+        return iter(self._columns)
+
+    def __len__(self) -> int:
+        return len(self._columns)
 
 
 @dataclass(frozen=True, slots=True)
@@ -253,24 +290,31 @@ class Table:
                 yield Row(self.grid, index, self.columns, notes)
 
 
-def match_headings(cells: Sequence[Value], columns: Sequence[Column]) -> dict[str, int]:
-    """Where each declared column stands in a row of headings: key -> place; the declared word before a synonym, the first of two alike."""
+def heading_names(columns: Sequence[Column]) -> tuple[dict[str, str], dict[str, str]]:
+    """The folded headings declared, and their folded synonyms, each with the key of the column it means."""
+    return {same_name(c.heading): c.key for c in columns}, {same_name(h): c.key for c in columns for h in c.synonyms}
+
+
+def match_headings(cells: Sequence[Value], known: Sequence[Mapping[str, str]]) -> dict[str, int]:
+    """Where each declared column stands in a row of headings: key -> place; the declared word before a synonym, the first of two alike.
+
+    Args:
+        known: the `heading_names` of the columns.
+    """
     found: dict[str, int] = {}
-    for names in (
-        {same_name(c.heading): c.key for c in columns},
-        {same_name(h): c.key for c in columns for h in c.synonyms},
-    ):
-        for place, cell in enumerate(cells):
-            if isinstance(cell, str) and same_name(cell) in names and place not in found.values():
-                found.setdefault(names[same_name(cell)], place)
+    written = [(place, same_name(cell)) for place, cell in enumerate(cells) if isinstance(cell, str)]
+    for keys in known:
+        for place, name in written:
+            if name in keys and place not in found.values():
+                found.setdefault(keys[name], place)
     return found
 
 
 def find_table(grid: Grid, columns: Sequence[Column]) -> Table | None:
     """The first table in the tab whose row of headings holds every needed one, or None."""
-    needed = {c.key for c in columns if c.needed}
+    needed, known = {c.key for c in columns if c.needed}, heading_names(columns)
     for index, cells in enumerate(grid.rows[:HEADING_ROWS]):
-        found = match_headings(cells, columns)
+        found = match_headings(cells, known)
         if needed <= found.keys():
             return Table(grid, index, found)
     return None
@@ -279,8 +323,9 @@ def find_table(grid: Grid, columns: Sequence[Column]) -> Table | None:
 def missing_headings(grid: Grid, tab: Tab) -> list[str]:
     """The needed headings a tab of the right name lacks, judged by its row with most known headings."""
     best: dict[str, int] = {}
+    known = heading_names(tab.columns)
     for cells in grid.rows[:HEADING_ROWS]:
-        found = match_headings(cells, tab.columns)
+        found = match_headings(cells, known)
         best = found if len(found) > len(best) else best
     return [c.heading for c in tab.columns if c.needed and c.key not in best]
 

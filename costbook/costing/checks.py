@@ -6,7 +6,7 @@ comes from reading or costing itself, so these ask, warn and note. Common practi
 
 from __future__ import annotations
 
-from collections import Counter
+from collections import Counter, defaultdict
 from collections.abc import Callable, Iterable, Mapping, Sequence
 from dataclasses import dataclass
 from datetime import date, timedelta
@@ -246,19 +246,22 @@ def best_before(p: Priced) -> Iterable[Finding]:
 
 def acid_last(p: Priced) -> Iterable[Finding]:
     """Acid that goes in before anything but the last: it starts to fizz with what is wet (common practice, no source)."""
+    last = {
+        m.code
+        for m in p.book.materials.values()
+        if any(a in same_name(m.name) for a in ACIDS) or "add last" in same_name(m.cautions)
+    }
     for recipe in p.book.recipes.values():
         for place, line in enumerate(recipe.lines[:-1]):
             material = p.book.materials.get(line.choices[0]) if line.choices else None
+            if material is None or material.code not in last:
+                continue
             wet = [
                 x
                 for x in recipe.lines[place + 1 :]
                 if _wet(x.slot, p.book.materials.get(x.choices[0]) if x.choices else None)
             ]
-            if (
-                material
-                and wet
-                and (any(a in same_name(material.name) for a in ACIDS) or "add last" in same_name(material.cautions))
-            ):
+            if wet:
                 what = "the scent" if any(x.slot == "scent" for x in wet) else "the wet lines"
                 yield Finding("warn", "acid-order", f"{recipe.code} {recipe.name}: {material.name} before {what} is mixed in: caution", line.where,
                               "Acid last, and the bowl dry. The supplier's safety data sheet comes first.")  # fmt: skip
@@ -327,9 +330,9 @@ def losses(p: Priced) -> Iterable[Finding]:
 
 def scaled_recipes(p: Priced) -> Iterable[Finding]:
     """One recipe batch makes less mix than the planned pieces take: scale it, with the factor."""
-    for product in p.book.products.values():
+    for product in (p.book.products[code] for code in p.costs):
         for part in product.parts:
-            if part.kind != "recipe" or part.per_batch or product.code not in p.costs:
+            if part.kind != "recipe" or part.per_batch:
                 continue
             mix = p.usage.mix(part.item, product.fills)
             wanted = part.amount.base(want="each" if mix.in_pieces else "g") * product.planned
@@ -344,10 +347,10 @@ def siblings(p: Priced) -> Iterable[Finding]:
     packs = {
         code: {x.item for x in product.parts if x.kind == "packaging"} for code, product in p.book.products.items()
     }
-    beside: dict[str, Counter[str]] = {}
+    beside: defaultdict[str, Counter[str]] = defaultdict(Counter)
     for own in packs.values():
         for item in own:
-            beside.setdefault(item, Counter()).update(own)
+            beside[item].update(own)
     # What all who have an item have but one: to that one, all the others have it.
     nearly_all = {i: sorted(x for x, n in c.items() if n == c[i] - 1 >= 2) for i, c in beside.items()}
     for code, own in packs.items():
@@ -451,6 +454,10 @@ def under_floor(p: Priced) -> Iterable[Finding]:
     """Her prices under cost or floor, one each; those under target, one line a channel."""
     below: dict[str, list[str]] = {}
     for tier in p.tiers:
+        if tier.flag == "under target":
+            below.setdefault(tier.channel, []).append(tier.product)
+        if tier.flag not in ("under cost", "under floor"):
+            continue
         channel, product = p.book.channels[tier.channel], p.book.products[tier.product]
         where = product.places.get(channel.price, product.where)
         if tier.flag == "under cost":
@@ -462,7 +469,7 @@ def under_floor(p: Priced) -> Iterable[Finding]:
                 _advice(tier),
                 (tier.product,),
             )
-        elif tier.flag == "under floor":
+        else:
             share = tier.margin if channel.floor_counts == "margin" else tier.kept_fraction
             yield Finding(
                 "warn",
@@ -472,8 +479,6 @@ def under_floor(p: Priced) -> Iterable[Finding]:
                 _advice(tier),
                 (tier.product,),
             )
-        elif tier.flag == "under target":
-            below.setdefault(tier.channel, []).append(tier.product)
     for name, codes in below.items():
         channel = p.book.channels[name]
         yield Finding(

@@ -133,12 +133,14 @@ class Tier:
 
 @dataclass(frozen=True, slots=True)
 class Pricer:
-    """A channel with its money worked out once, ready for any product's cost."""
+    """A channel with its money and shares worked out once, ready for any product's cost."""
 
     channel: Channel
     fixed: float
     fee: float
     tax: float
+    target: float | None
+    floor: float | None
 
     @property
     def ending(self) -> Ending:
@@ -171,29 +173,34 @@ class Pricer:
 def pricers(book: Book) -> list[Pricer]:
     """Every channel of the book, ready to price, wholesale before the retail it guards."""
     made = [
-        Pricer(c, channel_cost(c, book.roles), float(c.fee_fraction), float(c.tax_fraction))
+        Pricer(
+            c, channel_cost(c, book.roles), float(c.fee_fraction), float(c.tax_fraction),
+            None if c.target_fraction is None else float(c.target_fraction), None if c.floor_fraction is None else float(c.floor_fraction),
+        )
         for c in book.channels.values()
-    ]
+    ]  # fmt: skip
     return sorted(made, key=lambda p: p.channel.price != "wholesale")
 
 
 def tiers(book: Book, costs: Mapping[str, Cost]) -> tuple[list[Tier], list[Finding]]:
     """Every product with a cost in every channel, in the book's order, and the targets no price can reach."""
     ready, findings = _reachable(pricers(book))
-    rank = {name: i for i, name in enumerate(book.channels)}
+    priced = [pricer.channel.name for pricer in ready]
+    places = [priced.index(name) for name in book.channels]
     found: list[Tier] = []
     for code, cost in costs.items():
         prices = book.products[code].prices
         doubled = doubled_cost(cost.unit_cost, book.settings, ready)
         wholesale: float | None = None
+        by_materials = rounded(cost.parts["materials"] * float(book.settings.compare_materials))
         rows = []
         for pricer in ready:
-            tier = _tier(pricer, cost, prices, wholesale, book.settings, doubled)
+            tier = _tier(pricer, cost, prices, wholesale, book.settings, doubled, by_materials)
             rows.append(tier)
             if pricer.channel.price == "wholesale" and tier.proposal is not None:
                 net = pricer.net(tier.proposal)
                 wholesale = net if wholesale is None else max(wholesale, net)
-        found += sorted(rows, key=lambda t: rank[t.channel])
+        found += [rows[place] for place in places]
     return found, findings
 
 
@@ -203,11 +210,11 @@ def _reachable(ready: Sequence[Pricer]) -> tuple[list[Pricer], list[Finding]]:
     for pricer in ready:
         channel = pricer.channel
         for share, counts, what in (
-            (channel.target_fraction, channel.target_counts, "target"),
-            (channel.floor_fraction, channel.floor_counts, "floor"),
+            (pricer.target, channel.target_counts, "target"),
+            (pricer.floor, channel.floor_counts, "floor"),
         ):
             try:
-                pricer.for_share(1.0, float(share or 0), counts)
+                pricer.for_share(1.0, share or 0.0, counts)
             except InputError as error:
                 findings.append(
                     Finding(
@@ -221,15 +228,11 @@ def _reachable(ready: Sequence[Pricer]) -> tuple[list[Pricer], list[Finding]]:
     return list(ready), findings
 
 
-def _target_net(pricer: Pricer, cost: float) -> float | None:
-    return _net(pricer, cost, pricer.channel.target_fraction, pricer.channel.target_counts)
-
-
-def _net(pricer: Pricer, cost: float, share: Decimal | None, counts: str) -> float | None:
+def _net(pricer: Pricer, cost: float, share: float | None, counts: str) -> float | None:
     if share is None:
         return None
     try:
-        return pricer.for_share(cost, float(share), counts)
+        return pricer.for_share(cost, share, counts)
     except InputError:
         return None
 
@@ -241,11 +244,12 @@ def _tier(
     wholesale: float | None,
     settings: Settings,
     doubled: Decimal,
+    by_materials: Decimal,
 ) -> Tier:
     """One product in one channel; `wholesale` is the highest wholesale proposal so far, without tax."""
     channel, unit_cost = pricer.channel, cost.unit_cost
-    floor = _net(pricer, unit_cost, channel.floor_fraction, channel.floor_counts)
-    exact = _target_net(pricer, unit_cost)
+    floor = _net(pricer, unit_cost, pricer.floor, channel.floor_counts)
+    exact = _net(pricer, unit_cost, pricer.target, channel.target_counts)
     proposed = None if exact is None else max(exact, floor or exact)
     if proposed is not None and channel.price == "retail" and wholesale is not None:
         proposed = max(proposed, wholesale * float(settings.retail_over_wholesale))
@@ -253,6 +257,7 @@ def _tier(
     at = None if proposal is None else pricer.net(proposal)
     hers = prices.get(channel.price)
     net = None if hers is None else pricer.net(hers)
+    kept = None if net is None else pricer.kept(net, unit_cost)
     return Tier(
         cost.product, channel.name, unit_cost, pricer.fixed,
         floor_exact=None if floor is None else floor * (1 + pricer.tax), floor_price=None if floor is None else pricer.shown(floor),
@@ -261,11 +266,10 @@ def _tier(
         proposal_margin=None if at is None else margin_fraction(at, unit_cost),
         proposal_kept=None if at is None else pricer.kept(at, unit_cost) / at,
         her_price=hers, margin=None if net is None else margin_fraction(net, unit_cost),
-        kept=None if net is None else pricer.kept(net, unit_cost),
-        kept_fraction=None if net is None else pricer.kept(net, unit_cost) / net,
+        kept=kept, kept_fraction=None if net is None or kept is None else kept / net,
         day_pieces=None if net is None else day_pieces(pricer, net, unit_cost),
         flag="" if net is None else flag(pricer, net, unit_cost), compare=compare(channel, doubled, settings),
-        compare_materials=rounded(cost.parts["materials"] * float(settings.compare_materials)),
+        compare_materials=by_materials,
     )  # fmt: skip
 
 
@@ -284,17 +288,11 @@ def flag(pricer: Pricer, net: float, cost: float) -> str:
     channel = pricer.channel
     if pricer.kept(net, cost) < 0:
         return "under cost"
-    if (
-        channel.floor_fraction is not None
-        and pricer.share(net, cost, channel.floor_counts) < float(channel.floor_fraction) - HAIR
-    ):
+    if pricer.floor is not None and pricer.share(net, cost, channel.floor_counts) < pricer.floor - HAIR:
         return "under floor"
-    if (
-        channel.target_fraction is not None
-        and pricer.share(net, cost, channel.target_counts) < float(channel.target_fraction) - HAIR
-    ):
+    if pricer.target is not None and pricer.share(net, cost, channel.target_counts) < pricer.target - HAIR:
         return "under target"
-    return "" if channel.floor_fraction is None and channel.target_fraction is None else "ok"
+    return "" if pricer.floor is None and pricer.target is None else "ok"
 
 
 def doubled_cost(cost: float, settings: Settings, ready: Sequence[Pricer]) -> Decimal:

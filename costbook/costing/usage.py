@@ -10,7 +10,7 @@ from __future__ import annotations
 import math
 from collections.abc import Callable, Iterable, Mapping
 from dataclasses import dataclass, field, replace
-from typing import TypeVar
+from typing import NamedTuple, TypeVar
 
 from costbook.book.model import Book, Part, Product, Recipe, RecipeLine, Step
 from costbook.costing.rates import Rates
@@ -23,8 +23,7 @@ V = TypeVar("V")
 OVERHEAD: Key = ("overhead", "hands-on")
 
 
-@dataclass(frozen=True, slots=True)
-class Variant:
+class Variant(NamedTuple):
     """One reading of the recipes: which end of every range, and which of the named alternatives (0 = first)."""
 
     amounts: str = "usual"
@@ -39,8 +38,9 @@ class Mix:
     """One batch of a recipe with its slots filled.
 
     `in_g` is all that goes in, `stays_g` without what dries off, `usable_g` after bench loss too, `makes` that or the pieces
-    it yields, where `in_pieces`. `bought` and `kept` are grams (or pieces) of base materials, nested recipes resolved.
-    `varies` tells whether a range, `choices` how many alternatives at most, stand anywhere in it.
+    it yields, where `in_pieces`. `bought` and `kept` are grams (or pieces) of base materials, nested recipes resolved;
+    `takes` is what each of `makes` takes, by key of a row. `varies` tells whether a range, `choices` how many alternatives at
+    most, stand anywhere in it.
     """
 
     recipe: str
@@ -51,6 +51,7 @@ class Mix:
     in_pieces: bool
     bought: Mapping[str, float]
     kept: Mapping[str, float]
+    takes: tuple[tuple[Key, float], ...]
     lines: tuple[tuple[RecipeLine, str, float], ...]
     varies: bool = False
     choices: int = 1
@@ -146,21 +147,20 @@ class Usage:
             raise InputError(f"a recipe uses itself: {' > '.join(circle)}", where, "Take one of those lines out.")
         if recipe.stopped:
             raise InputError.of(recipe.stopped)
+        opened = (*opened, recipe.code)
         sums = _Sums()
         shares: list[tuple[RecipeLine, str, float]] = []
         for line in recipe.lines:
             code = _chosen(line, fills, variant.choice, recipe)
             if not code:
                 continue
-            if code in (*opened, recipe.code) and code not in self.book.materials:
-                self.mix(code, fills, variant, (*opened, recipe.code))  # says the circle before any amount is read
+            if code in opened and code not in self.book.materials:
+                self.mix(code, fills, variant, opened)  # says the circle before any amount is read
             sums.saw(line)
             if line.amount.percent:
                 shares.append((line, code, self._share(line, code, variant)))
             else:
-                self._add(
-                    sums, line, code, self._line_amount(line, code, variant), fills, variant, (*opened, recipe.code)
-                )
+                self._add(sums, line, code, self._line_amount(line, code, variant), fills, variant, opened)
         whole = sum(share for *_, share in shares)
         if whole >= 1:
             raise InputError(
@@ -170,7 +170,7 @@ class Usage:
             )
         rest = sums.in_g
         for line, code, share in shares:
-            self._add(sums, line, code, rest * share / (1 - whole), fills, variant, (*opened, recipe.code))
+            self._add(sums, line, code, rest * share / (1 - whole), fills, variant, opened)
         usable = sums.stays_g * (1 - (recipe.loss_fraction or 0.0))
         makes = float(recipe.pieces) if recipe.pieces else usable
         if makes <= 0:
@@ -188,6 +188,7 @@ class Usage:
             recipe.pieces is not None,
             sums.bought,
             sums.kept,
+            tuple((("materials", code), bought / makes) for code, bought in sums.bought.items()),
             tuple(sums.lines),
             sums.varies,
             sums.choices,
@@ -290,11 +291,13 @@ class Usage:
         amount = part.amount.base(variant.amounts, want="each" if mix.in_pieces else "g")
         sums.varies |= mix.varies
         sums.choices = max(sums.choices, mix.choices)
-        for code, bought in mix.bought.items():
-            sums.add(("materials", code), bought / mix.makes * amount * times)
+        row, inside_piece = sums.bought, sums.kept
+        for key, taken in mix.takes:
+            row[key] = row.get(key, 0.0) + taken * amount * times
         grams = amount * inside * mix.usable_g / mix.makes
+        stays = mix.stays_g
         for code, kept in mix.kept.items():
-            sums.kept[code] = sums.kept.get(code, 0.0) + (kept * grams / mix.stays_g if mix.stays_g else 0.0)
+            inside_piece[code] = inside_piece.get(code, 0.0) + (kept * grams / stays if stays else 0.0)
 
 
 @dataclass
@@ -429,7 +432,8 @@ def costs(usage: Usage, rates: Rates) -> tuple[dict[str, Cost], list[Finding]]:
 
 def _cost(usage: Usage, rates: Rates, code: str) -> Cost:
     row = usage.row(code)
-    lacking = tuple(rates.missing[i] for c, i in row.bought if c not in ("labour", "overhead") and i in rates.missing)
+    goods = [item for category, item in row.bought if category not in ("labour", "overhead")] if rates.missing else []
+    lacking = tuple(rates.missing[item] for item in goods if item in rates.missing)
     if lacking:
         raise InputError.of(lacking)
     parts = cost_parts(row, rates)
