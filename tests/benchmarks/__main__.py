@@ -28,7 +28,8 @@ from day to day; ratios less. A person judges them: nothing fails because a run 
 What to keep in mind. The ordinary way's first run, the one without writing, pays for importing its libraries; its run with
 writing finds them loaded. It writes six columns a price row and no looks; ours writes over twenty with styles, formulas and
 marks, and reads the finished file back before it replaces the old one. Only ours runs the checks. Whole processes find their
-compiled files, as an installed program does. A step's share is of the run with writing. Each of the M runs is made once.
+compiled files, as an installed program does. A run of the program does without Python's collector of cycles, and so do the
+measures of its steps. A step's share is of the run with writing. Each of the M runs is made once.
 
 Run again, from the top of the checkout with the test extra installed (LibreOffice is used where it is there):
 
@@ -63,6 +64,7 @@ def measured() -> list[Measure]:
             found += measures.engine(label, SIZES[label])
         found += measures.matrix_measures()
         found += measures.ordinary_way(folder, "M", SIZES["M"])
+        found += measures.saving(folder)
         found += [measures.office(folder, label, SIZES[label]) for label in ("S", "M")]
     return found
 

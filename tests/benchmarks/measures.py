@@ -5,20 +5,27 @@ Whole processes are timed with their start; what goes on inside one is timed in 
 
 from __future__ import annotations
 
+import gc
+import io
 import math
 import os
+import random
+import resource
 import shutil
 import statistics
 import subprocess
 import sys
 import time
-from collections.abc import Callable, Sequence
+import zipfile
+from collections.abc import Callable, Iterator, Sequence
+from contextlib import contextmanager
 from dataclasses import dataclass
 from pathlib import Path
 from typing import Any
 
 from costbook import commands
 from costbook.amounts.quantity import read_amount
+from costbook.book.grid import Cell, Edits, PutTab, SetCell
 from costbook.book.reading import read_book
 from costbook.costing.matrix import Matrix
 from costbook.costing.rates import rates
@@ -122,6 +129,17 @@ class Split:
         return self.without_writing + self.tabs + self.save
 
 
+@contextmanager
+def as_a_run() -> Iterator[None]:
+    """A stretch of work as a run of the program does it: without the collector of cycles."""
+    gc.disable()
+    try:
+        yield
+    finally:
+        gc.enable()
+
+
+@as_a_run()
 def split_run(path: Path, write: bool = True) -> Split:
     """One pricing run, step by step as `commands.price` makes it."""
     host = WorkbookFile(path)
@@ -137,7 +155,7 @@ def split_run(path: Path, write: bool = True) -> Split:
     figures_took, priced = timed(engine)
     checks_took, found = timed(lambda: [*book.findings, *commands.checks(priced)])
     tabs_took, tabs = timed(lambda: result_tabs.result_tabs(priced, found, snapshot) if write else [])
-    save_took, _ = timed(lambda: host.apply(commands.Edits((), tuple(tabs))) if write else False)
+    save_took, _ = timed(lambda: host.apply(Edits((), tuple(tabs))) if write else False)
     host.close()
     return Split(read, book_took, figures_took, checks_took, tabs_took, save_took, priced)
 
@@ -174,15 +192,22 @@ def ordinary_way(folder: Path, label: str, shape: Shape) -> list[Measure]:
     ]
 
 
-PEAK = "import resource, sys\nfrom costbook.cli import main\ncode = main(sys.argv[1:])\n" \
-       "print('peak', resource.getrusage(resource.RUSAGE_SELF).ru_maxrss)"  # fmt: skip
+PEAK = "import sys\nfrom costbook.cli import main\nfrom tests.benchmarks.measures import peak_here\nmain(sys.argv[1:])\nprint(peak_here())"
+
+
+def peak_here() -> float:
+    """The most memory this process has held, in MiB."""
+    status = Path("/proc/self/status")
+    if status.exists():  # what getrusage tells is never less than what the process that started this one held
+        return next(int(line.split()[1]) for line in status.read_text().splitlines() if line.startswith("VmHWM")) / (1 << 10)
+    peak = resource.getrusage(resource.RUSAGE_SELF).ru_maxrss
+    return peak / (1 << 20 if sys.platform == "darwin" else 1 << 10)
 
 
 def peak_mib(*arguments: str) -> float:
     """Peak memory of one run of the program, in MiB."""
     done = subprocess.run([sys.executable, "-c", PEAK, *arguments], cwd=ROOT, capture_output=True, text=True, check=True)
-    unit = 1 << 20 if sys.platform == "darwin" else 1 << 10  # ru_maxrss counts bytes there, KiB elsewhere
-    return int(done.stdout.split()[-1]) * unit / (1 << 20)
+    return float(done.stdout.split()[-1])
 
 
 def memory(folder: Path, label: str, priced: Path) -> list[Measure]:
@@ -199,6 +224,83 @@ def memory(folder: Path, label: str, priced: Path) -> list[Measure]:
         Measure(f"price, {label}, peak memory, {what}", f"{mib:.0f} MiB", "", "", "<= 150 MiB", mib <= 150)
         for what, mib in (("with writing", writing), ("unchanged book", unchanged))
     ]
+
+
+SAVE_IN_CHILD = """
+import sys
+from pathlib import Path
+from tests.benchmarks.measures import peak_here, saved_in_place
+peaks = []
+saved_in_place(Path(sys.argv[1]), 1, lambda: peaks.append(peak_here()))
+print(*peaks)
+"""
+
+
+def ten_tabs(path: Path, seed: int = 5) -> None:
+    """A workbook of ten tabs with 20,000 cells each, numbers and texts, as another program writes it."""
+    import xlsxwriter
+
+    chance = random.Random(seed)
+    with xlsxwriter.Workbook(str(path)) as book:
+        for number in range(10):
+            sheet = book.add_worksheet(f"Tab {number + 1}")
+            for row in range(2_000):
+                sheet.write_row(row, 0, [chance.uniform(0, 1_000) if k % 2 else f"text {chance.randrange(5_000)}" for k in range(10)])
+
+
+def rezipped(path: Path) -> int:
+    """Every member unpacked and packed again; the size that comes to."""
+    out = io.BytesIO()
+    with zipfile.ZipFile(path) as old, zipfile.ZipFile(out, "w", zipfile.ZIP_DEFLATED) as new:
+        for info in old.infolist():
+            new.writestr(info.filename, old.read(info))
+    return len(out.getvalue())
+
+
+@as_a_run()
+def saved_in_place(path: Path, tabs: int, note: Callable[[], None] = lambda: None) -> float:
+    """Seconds to save 200 numbers on so many of the ten tabs, and two tabs of ours, into the workbook.
+
+    `note` is called before it is read, before it is saved, and at the end.
+    """
+    note()
+    rows = tuple(tuple(Cell(f"word {r}" if k % 3 == 0 else r * k * 1.5) for k in range(10)) for r in range(100))
+    host = WorkbookFile(path)
+    grids = host.snapshot().grids
+    places = [(f"Tab {i % tabs + 1}", i * 7 % 2_000) for i in range(200)]
+    cells = tuple(SetCell(tab, row, 1, float(i), "plain", grids[tab].value(row, 1)) for i, (tab, row) in enumerate(places))
+    edits = Edits(cells, (PutTab("Ours one", rows), PutTab("Ours two", rows)))
+    note()
+    start = time.perf_counter()
+    if not host.apply(edits):
+        raise RuntimeError("nothing was saved")
+    took = time.perf_counter() - start
+    note()
+    return took
+
+
+def saving(folder: Path, runs: int = 5) -> list[Measure]:
+    """(g) A save with its checks against unpacking and packing the same bytes; how far the memory grows while saving."""
+    book, copy = folder / "ten tabs.xlsx", folder / "ten tabs saved.xlsx"
+    ten_tabs(book)
+    floor, _ = timed(lambda: rezipped(book), runs)
+    found = []
+    for tabs, spread in ((1, "one tab"), (10, "all ten tabs")):
+        took = []
+        for _ in range(runs):
+            shutil.copyfile(book, copy)
+            took.append(saved_in_place(copy, tabs))
+        what = f"save 200 cells on {spread} and two tabs of ours, 200,000 cells there; unzip and zip"
+        found.append(against(what, statistics.median(took), floor, "<= 3 x", 3))
+    shutil.copyfile(book, copy)
+    done = subprocess.run([sys.executable, "-c", SAVE_IN_CHILD, str(copy)], cwd=ROOT, capture_output=True, text=True, check=True)
+    idle, read, saved = (float(word) for word in done.stdout.split())
+    with zipfile.ZipFile(book) as package:
+        largest = max(info.file_size for info in package.infolist()) / (1 << 20)
+    for what, grown in (("reading it", read - idle), ("reading and saving it", saved - idle)):
+        told = f"{grown:.1f} MiB", f"{largest:.1f} MiB", f"{grown / largest:.1f} x"
+        found.append(Measure(f"memory growth by {what}; its largest part", *told, "< 3 x", grown < 3 * largest))
+    return found
 
 
 def office(folder: Path, label: str, shape: Shape) -> Measure:
@@ -219,6 +321,7 @@ def office(folder: Path, label: str, shape: Shape) -> Measure:
     return against(what, ours, took, ">= 10 x faster", 10, True)
 
 
+@as_a_run()
 def engine(label: str, shape: Shape, runs: int = 3) -> list[Measure]:
     """(d) From a parsed book to costs and to tiers, and the costs alone once the usage matrix stands."""
     book = read_book(books.snapshot(books.tabs(shape)))
