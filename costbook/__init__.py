@@ -1,6 +1,6 @@
 """costbook: unit costs, margins and price tiers from a maker's own workbook and her suppliers' papers.
 
-`price`, `post`, `explain`, `blank`, `demo` and `frames` are the commands as functions; importing them is left to the first
+`price`, `post`, `explain`, `takeback`, `blank`, `demo` and `frames` are the commands as functions; importing them is left to the first
 use, so that `import costbook` costs nothing.
 """
 
@@ -9,7 +9,7 @@ from __future__ import annotations
 from typing import Any
 
 __version__ = "0.1.0"
-__all__ = ["blank", "demo", "explain", "frames", "post", "price"]
+__all__ = ["blank", "demo", "explain", "frames", "post", "price", "takeback"]
 
 
 def __getattr__(name: str) -> Any:

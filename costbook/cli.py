@@ -47,6 +47,10 @@ def parser() -> argparse.ArgumentParser:
     one = asked.add_parser("post", help="post supplier papers (CSV, XLSX, XML e-invoices) into the workbook")
     one.add_argument("book", type=Path)
     one.add_argument("papers", nargs="+", type=Path, help="files or folders")
+    one = asked.add_parser("takeback", help="put back the workbook as it was before the last save")
+    one.add_argument("book", type=Path)
+    one.add_argument("--list", action="store_true", help="only list the earlier states that are kept")
+    one.add_argument("--number", type=int, metavar="N", help="put back state N of that list instead")
     return top
 
 
@@ -135,7 +139,28 @@ def _post(asked: argparse.Namespace) -> int:
     return STOPPED if any(p.state in ("refused", "to review") for p in posted) else DONE
 
 
+def _takeback(asked: argparse.Namespace) -> int:
+    if asked.list:
+        return _print_states(asked.book)
+    state = commands.takeback(asked.book, asked.number)
+    if state is None:
+        print(f"{asked.book} is in that state already, file left as it is.")
+        return DONE
+    print(f"{asked.book} is again as it was when it was saved over at {state.kept}.")
+    print(f"To undo this: {NAME} takeback {asked.book}")
+    return DONE
+
+
 # ------------------------------------------------------------------ what is shown
+
+
+def _print_states(book: Path) -> int:
+    states = commands.saved_states(book)
+    for number, state in enumerate(states, 1):
+        print(f"{number:>3}  until {state.kept}  {state.size_bytes:>12,} bytes  {state.short}")
+    if not states:
+        print(f"No earlier state of {book.name} is kept yet.")
+    return DONE
 
 
 def _print_posted(posted: Sequence[commands.PostedPaper]) -> None:

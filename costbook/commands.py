@@ -24,6 +24,8 @@ from costbook.costing.rates import rates
 from costbook.costing.tiers import tiers
 from costbook.costing.usage import Usage, cost_at, costs
 from costbook.errors import CostbookError, Finding, HostUnavailable, InputError, InvoiceError
+from costbook.hosts import disk
+from costbook.hosts.backups import State
 from costbook.hosts.file import WorkbookFile, create
 from costbook.printouts import result_tabs
 
@@ -113,6 +115,8 @@ def price(path: Path, tell: Tell = _quiet, today: date | None = None) -> Outcome
     host = WorkbookFile(path)
     try:
         snapshot = host.snapshot()
+        # Told, but not written: they are about the folder, and a save would make the workbook the newer one.
+        second_versions = disk.conflict_copies(path)
         result_tabs.refuse_hers(snapshot)
         tell("working out costs and prices")
         priced, found = worked_out(snapshot, today or date.today())
@@ -122,7 +126,7 @@ def price(path: Path, tell: Tell = _quiet, today: date | None = None) -> Outcome
         written = bool(edits) and host.apply(edits)
     finally:
         host.close()
-    return Outcome(path, priced, tuple(found), written)
+    return Outcome(path, priced, (*second_versions, *found), written)
 
 
 def _price_edits(snapshot: Snapshot, priced: Priced, found: list[Finding]) -> tuple[Edits, list[Finding]]:
@@ -384,6 +388,28 @@ class _Clerk:
         return Edits(tuple(cells), () if stands else (review,))
 
 
+# ------------------------------------------------------------------ earlier states
+
+
+def takeback(path: Path, number: int | None = None) -> State | None:
+    """The state of a workbook that was put back, byte for byte; None where the workbook was in that state already.
+
+    What it replaces is kept too, so that the same call once more undoes it.
+
+    Args:
+        number: which of `saved_states`, counted from 1; without it, the state before the last save.
+    Raises:
+        WriteRefused: there is no such state, or the file may not be written.
+        WorkbookBusy: the workbook is open elsewhere.
+    """
+    return disk.take_back(path, number)
+
+
+def saved_states(path: Path) -> list[State]:
+    """The earlier states of a workbook that are kept, newest first."""
+    return disk.kept_states(path)
+
+
 # ------------------------------------------------------------------ new books
 
 
@@ -442,5 +468,7 @@ __all__ = [
     "price",
     "read_paper",
     "sample_papers",
+    "saved_states",
+    "takeback",
     "worked_out",
 ]

@@ -41,7 +41,8 @@ FLOW = {
     "book": ["grid", "model", "layout", "table", "recipes", "products", "reading", "posting", "sheets"],
     "costing": ["rates", "usage", "matrix", "tiers", "trace", "checks"],
     "demo": ["tables", "list_file", "papers", "workshop"],
-    "hosts": ["disk", "package", "scan", "reading", "losses", "render", "results", "file"],
+    "hosts": ["whole", "locks", "backups", "disk", "package", "scan", "reading", "losses", "render", "results", "archive",
+              "ooxml", "styles", "splice", "graft", "surgery", "file"],
     "invoices": ["wording", "dialect", "matching", "checks", "tabular", "en16931"],
     "printouts": ["marks", "figures", "frames", "result_tabs"],
 }

@@ -1,81 +1,44 @@
 """Putting bytes on disk so that at every moment the file holds the old or the new workbook, whole.
 
-The new bytes go to a temporary file beside the target, are flushed to the disk, take over the target's mode and owner,
-and replace it in one step. Nothing is ever written in place.
+The state that is there is kept first (`backups.py`). The new bytes go to a temporary file beside the target, are flushed to
+the disk, take over the target's mode and owner, and replace it in one step, under a lock of ours (`locks.py`). Nothing is
+ever written in place.
+
+On Windows a file another program holds open cannot be replaced: that is tried again for about three seconds, then the new
+state is put beside as a copy, and the sentence says so. This is by design and has not been tried on a real machine.
 """
 
 from __future__ import annotations
 
-import hashlib
 import os
+import re
 import time
 from collections.abc import Callable
 from contextlib import suppress
 from pathlib import Path
 
-from costbook.errors import HostUnavailable, WorkbookBusy, WorkbookChanged, WriteRefused
+from costbook.errors import Finding, HostUnavailable, WorkbookBusy, WorkbookChanged, WriteRefused
+from costbook.hosts import backups, locks
+from costbook.hosts.backups import State
+from costbook.hosts.locks import refuse_if_open
+from costbook.hosts.whole import (
+    contents,
+    digest,
+    file_digest,
+    flush_folder,
+    flushed,
+    sweep,
+    temporary_beside,
+    told_plainly,
+)
 
-PREFIX = ".costbook-"
-ORPHAN_SECONDS = 86_400
-CLOSE_IT = "Close it there, or delete the lock file if no program has it open."
+__all__ = ["conflict_copies", "contents", "digest", "kept_states", "new_file", "refuse_if_open", "replace_file", "take_back"]  # fmt: skip
 
-
-def digest(data: bytes) -> str:
-    """The sha256 of these bytes, in hexadecimal digits."""
-    return hashlib.sha256(data).hexdigest()
-
-
-def contents(path: Path) -> bytes:
-    """The bytes of a workbook file.
-
-    Raises:
-        HostUnavailable: there is no such file, it is a folder or a device, or it may not be read.
-    """
-    if not path.exists():
-        raise HostUnavailable(f"there is no file {path}.", do="Check the name and the folder.")
-    if not path.is_file():
-        raise HostUnavailable(f"{path} is not a file.", do="Name a workbook, not a folder.")
-    try:
-        return path.read_bytes()
-    except OSError as error:
-        raise HostUnavailable(f"{path} cannot be read: {error.strerror}.", do="Check who may read it.") from error
-
-
-def refuse_if_open(path: Path) -> None:
-    """Nothing, when no program has left a lock file beside the workbook.
-
-    Raises:
-        WorkbookBusy: a lock file of a spreadsheet program stands there; the sentence says who, where the file tells.
-    """
-    for place in {path, path.resolve()}:
-        for lock, read in ((f".~lock.{place.name}#", _office_owner), (f"~${place.name}", _owner_file)):
-            beside = place.with_name(lock)
-            if beside.exists():
-                who = read(beside)
-                raise WorkbookBusy(f"{path.name} is open{who} (its lock file {lock} stands beside it).", do=CLOSE_IT)
-
-
-def _office_owner(lock: Path) -> str:
-    """Fields of the lock file: full name, login, host, since when, profile."""
-    fields = [piece.strip() for piece in _first_bytes(lock).decode("utf-8", "replace").rstrip(";\r\n").split(",")]
-    fields += [""] * (4 - len(fields))
-    pieces = ((" by ", fields[0] or fields[1]), (" on ", fields[2]), (" since ", fields[3]))
-    return "".join(word + said for word, said in pieces if said)
-
-
-def _owner_file(lock: Path) -> str:
-    """The other kind of lock file begins with the length of a name, then the name."""
-    raw = _first_bytes(lock)
-    name = raw[1 : 1 + raw[0]].decode("utf-8", "replace").strip(" \0") if raw else ""
-    return f" by {name}" if name.isprintable() and name else ""
-
-
-def _first_bytes(path: Path) -> bytes:
-    try:
-        with path.open("rb") as handle:
-            return handle.read(512)
-    except OSError:
-        return b""
+HELD_OPEN = (5, 32, 33)  # access denied, sharing violation, lock violation (from memory)
+PAUSES_SECONDS = (0.05, 0.1, 0.2, 0.4, 0.8, 1.6)
+# What programs that keep folders alike on several computers put into the name of a second version, in some languages.
+CONFLICT = re.compile(r"[ck]onfli[ck]?t", re.IGNORECASE)
+NUMBERED = re.compile(r"[ _-]?\(\d+\)|[ _-]+copy(?:[ _-]?\d+)?", re.IGNORECASE)
 
 
 def replace_file(path: Path, data: bytes, expected: str) -> None:
@@ -83,22 +46,44 @@ def replace_file(path: Path, data: bytes, expected: str) -> None:
 
     Raises:
         WorkbookChanged: the file's sha256 is not `expected` any more.
+        WorkbookBusy: another run is saving it, or a spreadsheet program has it open.
         WriteRefused: the file or its folder may not be written, or the disk is full; the file is untouched.
     """
     target = path.resolve()
+    _refuse_changed(path, expected)
     if not os.access(target, os.W_OK):
         raise WriteRefused(f"{path.name} is read-only.", do="Allow writing to it, or work on a copy.")
+    with told_plainly(path.name), locks.held(target, path.name) as still_mine:
 
-    def unchanged() -> None:
-        if digest(contents(target)) != expected:
-            raise WorkbookChanged(
-                f"{path.name} was changed by another program since it was read; nothing was written.",
-                do="Run it again.",
-            )
+        def check() -> None:
+            still_mine()
+            locks.refuse_if_in_office(path)
+            _refuse_changed(path, expected)
 
-    unchanged()
-    _sweep(target.parent)
-    _written(target, path.name, data, unchanged)
+        check()
+        sweep(target.parent)
+        _kept_and_written(target, path.name, data, expected, check)
+
+
+def _refuse_changed(path: Path, expected: str) -> None:
+    if file_digest(path.resolve()) != expected:
+        raise WorkbookChanged(
+            f"{path.name} was changed by another program since it was read; nothing was written.", do="Run it again."
+        )
+
+
+def _kept_and_written(target: Path, name: str, data: bytes, expected: str, check: Callable[[], None]) -> None:
+    kept, done = backups.keep(target, expected), False
+    try:
+        _written(target, name, data, check)
+        done = True
+    finally:
+        # What was kept for a save that did not happen goes again; if in doubt it stays.
+        if kept and not done:
+            with suppress(OSError, HostUnavailable):
+                if file_digest(target) != digest(data):
+                    backups.discard(kept)
+    backups.prune(target)
 
 
 def new_file(path: Path, data: bytes) -> None:
@@ -110,7 +95,8 @@ def new_file(path: Path, data: bytes) -> None:
     _refuse_existing(path)
     if not path.parent.is_dir():
         raise WriteRefused(f"there is no folder {path.parent}.", do="Make it first, or name another.")
-    _written(path, path.name, data, lambda: _refuse_existing(path))
+    with told_plainly(path.name):
+        _written(path, path.name, data, lambda: _refuse_existing(path))
 
 
 def _refuse_existing(path: Path) -> None:
@@ -119,55 +105,135 @@ def _refuse_existing(path: Path) -> None:
 
 
 def _written(target: Path, name: str, data: bytes, check: Callable[[], None]) -> None:
-    temporary = target.with_name(f"{PREFIX}{os.getpid()}-{target.name}.tmp")
+    temporary = temporary_beside(target)
     try:
-        _flushed(temporary, data, target)
-        check()
-        os.replace(temporary, target)
-        _flush_folder(target.parent)
-    except PermissionError as error:
-        raise WriteRefused(
-            f"{name} cannot be saved: writing is not allowed there ({error.strerror}).",
-            do="Close it in other programs, allow writing to it and its folder, or work on a copy.",
-        ) from error
-    except OSError as error:
-        raise WriteRefused(
-            f"{name} cannot be saved: {error.strerror}.", do="Make room or choose another folder."
-        ) from error
+        flushed(temporary, data, target)
+        _put_in_place(temporary, target, name, check)
+        flush_folder(target.parent)
     finally:
-        temporary.unlink(missing_ok=True)
+        with suppress(OSError):
+            temporary.unlink(missing_ok=True)
 
 
-def _flushed(temporary: Path, data: bytes, target: Path) -> None:
-    with temporary.open("xb") as handle:
-        handle.write(data)
-        handle.flush()
-        os.fsync(handle.fileno())
-    if target.exists():
-        before = target.stat()
-        if hasattr(os, "chown"):
-            # Somebody else's file in a shared folder becomes hers, as with any program that saves.
-            with suppress(PermissionError):
-                os.chown(temporary, before.st_uid, before.st_gid)
-        os.chmod(temporary, before.st_mode & 0o7777)
-
-
-def _flush_folder(folder: Path) -> None:
-    """Make the replacement itself last through a power cut, where the system lets a folder be flushed."""
-    try:
-        handle = os.open(folder, os.O_RDONLY)
-    except OSError:
-        return
-    with suppress(OSError):
-        os.fsync(handle)
-    os.close(handle)
-
-
-def _sweep(folder: Path) -> None:
-    """Remove temporary files of ours that a crash left behind more than a day ago."""
-    for orphan in folder.glob(f"{PREFIX}*.tmp"):
+def _put_in_place(temporary: Path, target: Path, name: str, check: Callable[[], None]) -> None:
+    for pause in (*PAUSES_SECONDS, None):
+        check()
         try:
-            if time.time() - orphan.stat().st_mtime > ORPHAN_SECONDS:
-                orphan.unlink()
-        except OSError:
-            continue
+            os.replace(temporary, target)
+            return
+        except OSError as error:
+            if getattr(error, "winerror", None) not in HELD_OPEN:
+                raise
+        if pause is not None:
+            time.sleep(pause)
+    raise _put_beside(temporary, target, name)
+
+
+def _put_beside(temporary: Path, target: Path, name: str) -> WorkbookBusy:
+    """The new state as a copy beside, for a workbook that another program does not let go of."""
+    names = (f"{target.stem}-pending{number}{target.suffix}" for number in ("", *(f"-{n}" for n in range(2, 1000))))
+    beside = next(place for name in names if not (place := target.with_name(name)).exists())
+    os.rename(temporary, beside)
+    return WorkbookBusy(
+        f"{name} is held open by another program and was not touched; what was to be saved stands beside it as {beside.name}.",
+        do="Close it there and run it again, then delete that copy; or go on with the copy.",
+    )
+
+
+# ------------------------------------------------------------------ earlier states
+
+
+def kept_states(path: Path) -> list[State]:
+    """The earlier states of a workbook that are kept, newest first.
+
+    Raises:
+        HostUnavailable: the folder that holds them may not be read.
+    """
+    try:
+        return backups.states(path.resolve())
+    except OSError as error:
+        raise HostUnavailable(f"the folder {backups.FOLDER} cannot be read: {error.strerror}.") from error
+
+
+def take_back(path: Path, number: int | None = None) -> State | None:
+    """The state that was put back, byte for byte; None where the workbook is in that state already.
+
+    What it replaces is kept like before every save, so that a second call undoes the first. A workbook that is gone is
+    made anew.
+
+    Args:
+        number: which of `kept_states`, counted from 1; without it, the state before the last save.
+    Raises:
+        WriteRefused: there is no such state, or it is damaged, or the file may not be written.
+        WorkbookBusy: the workbook is open elsewhere.
+    """
+    with told_plainly(path.name):
+        refuse_if_open(path)
+        there = path.exists()
+    now = digest(contents(path)) if there else ""
+    state = _chosen(path, now, number)
+    data = contents(state.path)
+    sha256 = digest(data)
+    if not state.holds(sha256):
+        raise WriteRefused(f"the state kept {state.kept} is damaged and was not put back.", do="Choose another one.")
+    if sha256 == now:
+        return None
+    if there:
+        replace_file(path, data, now)
+    else:
+        new_file(path, data)
+    return state
+
+
+def _chosen(path: Path, sha256: str, number: int | None) -> State:
+    found = kept_states(path)
+    state = backups.before_last_save(found, sha256 or "-") if number is None else None
+    if number is not None and 1 <= number <= len(found):
+        state = found[number - 1]
+    if state:
+        return state
+    if number is not None and found:
+        raise WriteRefused(f"there is no state {number} of {path.name}; there are {len(found)}.", do="Look at the list.")
+    raise WriteRefused(
+        f"there is no earlier state of {path.name} to put back.",
+        do=f"One is kept at every save, in the folder {backups.FOLDER} beside the workbook.",
+    )
+
+
+# ------------------------------------------------------------------ second versions
+
+
+def conflict_copies(path: Path) -> list[Finding]:
+    """A finding for each file beside the workbook that looks like a second version of it, made when two places saved it.
+
+    A name that speaks of a conflict is enough; a numbered copy must be newer than the workbook.
+    """
+    target = path.resolve()
+    found = []
+    with suppress(OSError):
+        saved_ns = target.stat().st_mtime_ns
+        for other in sorted(target.parent.iterdir()):
+            more = _added(target, other)
+            if not more or not other.is_file():
+                continue
+            if CONFLICT.search(more) or (NUMBERED.fullmatch(more) and other.stat().st_mtime_ns > saved_ns):
+                found.append(_second_version(path.name, other.name))
+    return found
+
+
+def _added(target: Path, other: Path) -> str:
+    """What the other's name has between the stem and the ending of the workbook's; '' where it is not made of these."""
+    name, stem, suffix = other.name.casefold(), target.stem.casefold(), target.suffix.casefold()
+    if not (name.startswith(stem) and name.endswith(suffix) and len(name) > len(stem) + len(suffix)):
+        return ""
+    return name[len(stem) : len(name) - len(suffix)]
+
+
+def _second_version(name: str, other: str) -> Finding:
+    return Finding(
+        "warn",
+        "conflict-copy",
+        f"{other} beside the workbook looks like a second version of it, made when it was saved in two places; "
+        f"{name} was priced",
+        do="Look which of the two is right, bring over what only the other has, and put the other elsewhere.",
+    )

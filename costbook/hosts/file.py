@@ -1,8 +1,8 @@
 """A workbook file on disk, as the book sees it: three calls, `snapshot`, `apply`, `close`; and `create` for a new one.
 
-Saving is loading and saving anew with openpyxl, guarded: what that would lose refuses the save (`losses.py`), stored
-results are put back (`results.py`), and the finished bytes are read by an independent reader and compared with what was
-meant before they replace the file. The port stays as it is when the inside is replaced.
+Saving changes the bytes of our cells and tabs and no others (`surgery.py`); what would be lost all the same refuses the
+save (`losses.py`), and the finished bytes are read by an independent reader and compared with what was meant before they
+replace the file.
 """
 
 from __future__ import annotations
@@ -14,15 +14,13 @@ from math import isclose
 from pathlib import Path
 
 from costbook.book.grid import Edits, ErrorValue, Formula, Grid, PutTab, SetCell, Snapshot, Value, address
-from costbook.book.layout import TOOL_TABS
 from costbook.errors import Where, WorkbookChanged, WriteRefused
 from costbook.hosts import disk, scan
-from costbook.hosts.package import Package, elements
+from costbook.hosts.package import Package, Relation, elements
 from costbook.hosts.reading import Reading, reading
 from costbook.hosts.render import clean
 
 LAST_ROW, LAST_COLUMN = 1_048_576, 16_384
-OURS = tuple(tab.name for tab in TOOL_TABS)
 
 
 class WorkbookFile:
@@ -71,9 +69,11 @@ class WorkbookFile:
             return False
         disk.refuse_if_open(self._path)
         edits = Edits(cells, edits.tabs)
-        self._refuse_losses(edits, read)
-        data = _saved(self._data, read, edits, self._path.name)
-        after = reading(data, self._path.name)
+        package = Package(self._data, self._path.name)
+        self._refuse_losses(package, edits)
+        _refuse_table_edges(package, edits)
+        data, touched = _saved(package, edits)
+        after = reading(data, self._path.name, (read, touched))
         _refuse_damage(read, after, edits, self._path.name)
         disk.replace_file(self._path, data, self.sha256)
         self._keep(data, after)
@@ -88,11 +88,10 @@ class WorkbookFile:
         self.sha256, self.size_bytes = disk.digest(data), len(data)
         self.modified_ns = self._path.stat().st_mtime_ns
 
-    def _refuse_losses(self, edits: Edits, read: Reading) -> None:
+    def _refuse_losses(self, package: Package, edits: Edits) -> None:
         from costbook.hosts.losses import losses
 
-        redrawn = tuple(tab.name for tab in edits.tabs)
-        lost = losses(Package(self._data, self._path.name), read.sheets, redrawn, OURS)
+        lost = losses(package, [tab.name for tab in edits.tabs])
         if lost:
             raise WriteRefused(
                 f"{self._path.name} was not touched: saving would lose {_listed(lost)}.",
@@ -111,11 +110,11 @@ def create(path: Path, edits: Edits) -> None:
         raise WriteRefused(f"{path.name} is no name for a workbook.", do="Let it end in .xlsx.")
     if not edits.tabs or edits.cells:
         raise WriteRefused(f"{path.name} cannot be made: a new workbook is made of whole tabs, at least one.")
-    from costbook.hosts.render import rebuilt
+    from costbook.hosts.render import drawn
     from costbook.hosts.results import finished, stored_of_ours
 
     stored = {tab.name: stored_of_ours(tab) for tab in edits.tabs}
-    data = finished(rebuilt(None, edits, path.name), path.name, stored)
+    data = finished(drawn(edits, path.name), path.name, stored)
     after = reading(data, path.name)
     _refuse_damage(Reading(Snapshot(path.name, {}), {}), after, edits, path.name)
     disk.new_file(path, data)
@@ -134,6 +133,7 @@ def _wanted_cells(cells: Collection[SetCell], read: Reading) -> Iterator[SetCell
     All expectations are checked before any refusal of a place, so a stale plan is told first.
     """
     pending = []
+    filled = {(edit.tab.casefold(), edit.row) for edit in cells if clean(edit.value) is not None}
     for edit in cells:
         grid = _grid(read.snapshot, edit.tab)
         if grid is None:
@@ -145,11 +145,15 @@ def _wanted_cells(cells: Collection[SetCell], read: Reading) -> Iterator[SetCell
                 grid.where(edit.row, edit.column),
                 "Run it again.",
             )
-        new_row = edit.row >= len(grid.rows)  # its empty cells get their look too
+        # The empty cells of a new row get their look too.
+        new_row = edit.row >= len(grid.rows) and (edit.tab.casefold(), edit.row) in filled
         if new_row or (edit.row, edit.column) in grid.formulas or not same(there, edit.value):
             pending.append((grid, edit))
+    guards: dict[str, tuple[scan.FormulaCell, ...]] = {}
     for grid, edit in pending:
-        _refuse_place(grid, edit, read.sheets[grid.name])
+        if grid.name not in guards:
+            guards[grid.name] = tuple(f for f in scan.bound_formulas(read.sheets[grid.name]) if f.kind or f.area)
+        _refuse_place(grid, edit, guards[grid.name])
     return iter([edit for _, edit in pending])
 
 
@@ -158,7 +162,7 @@ def _grid(snapshot: Snapshot, tab: str) -> Grid | None:
     return next((grid for name, grid in snapshot.grids.items() if name.casefold() == tab.casefold()), None)
 
 
-def _refuse_place(grid: Grid, edit: SetCell, xml: bytes) -> None:
+def _refuse_place(grid: Grid, edit: SetCell, formulas: Collection[scan.FormulaCell]) -> None:
     row, column, where = edit.row, edit.column, grid.where(edit.row, edit.column)
     if grid.protected:
         raise WriteRefused(
@@ -169,30 +173,43 @@ def _refuse_place(grid: Grid, edit: SetCell, xml: bytes) -> None:
     for area in grid.merged:
         if _inside(area, row, column) and (row, column) != area[:2]:
             raise WriteRefused("the cell is hidden under merged cells.", where, "Unmerge them.")
-    for formula in scan.formulas(xml):
+    for formula in formulas:
         if (row, column) == (formula.row, formula.column) and formula.kind == "shared":
             raise WriteRefused("the cell's formula is shared with its neighbours.", where, "Clear it by hand.")
         if formula.kind in ("array", "dataTable") and formula.area and _inside(formula.area, row, column):
-            raise WriteRefused("the cell is part of an array formula.", where, "Clear the whole array by hand.")
+            what = "an array formula" if formula.kind == "array" else "a what-if data table"
+            raise WriteRefused(f"the cell is part of {what}.", where, "Clear the whole range by hand.")
 
 
 def _refuse_table_edges(package: Package, edits: Edits) -> None:
-    """Headings and totals of her tables are held by the table too; a save would leave them at odds."""
+    """Headings and totals of her tables are held by the table too, what a pivot table shows by its source."""
     for tab in package.tabs:
         targets = [e for e in edits.cells if e.tab.casefold() == tab.name.casefold()]
-        if not targets:
-            continue
-        for relation in package.relations(tab.part).values():
-            table = elements(package.part(relation.target))[0].attributes if relation.kind == "table" else {}
-            area = scan.area_of(table.get("ref", ""))
-            if area is None:
-                continue
-            edges = set(range(area[0], area[0] + int(table.get("headerRowCount", "1"))))
-            edges |= set(range(area[2] + 1 - int(table.get("totalsRowCount", "0")), area[2] + 1))
-            for edit in targets:
-                if edit.row in edges and area[1] <= edit.column <= area[3]:
-                    where = Where(edit.tab, address(edit.row, edit.column))
-                    raise WriteRefused("the cell is a heading or total of a table.", where, "Change it by hand.")
+        for relation in package.relations(tab.part).values() if targets else ():
+            for area, why, do in _held(package, relation):
+                for edit in targets:
+                    if _inside(area, edit.row, edit.column):
+                        raise WriteRefused(why, Where(edit.tab, address(edit.row, edit.column)), do)
+
+
+def _held(package: Package, relation: Relation) -> Iterator[tuple[scan.Area, str, str]]:
+    """The areas of a tab that are held by something else, and why."""
+    if relation.kind == "table" and not relation.outside:
+        table = elements(package.part(relation.target))[0].attributes
+        area = scan.area_of(table.get("ref", ""))
+        top, bottom = int(table.get("headerRowCount", "1")), int(table.get("totalsRowCount", "0"))
+        why = "the cell is a heading or total of a table."
+        if area and top:
+            yield (area[0], area[1], area[0] + top - 1, area[3]), why, "Change it by hand."
+        if area and bottom:
+            yield (area[2] - bottom + 1, area[1], area[2], area[3]), why, "Change it by hand."
+    elif relation.kind == "pivotTable" and not relation.outside:
+        for element in package.elements(relation.target):
+            area = scan.area_of(element.attributes.get("ref", "")) if element.name == "location" else None
+            if area:
+                pages = int(element.attributes.get("rowPageCount", "0"))
+                area = (max(area[0] - pages - 1, 0) if pages else area[0], *area[1:])
+                yield area, "the cell belongs to a pivot table.", "Change what the pivot table is made from."
 
 
 def _inside(area: scan.Area, row: int, column: int) -> bool:
@@ -250,22 +267,11 @@ def _unlike(one: Grid, other: Grid) -> Iterator[tuple[int, int]]:
                     yield row, column
 
 
-def _saved(data: bytes, read: Reading, edits: Edits, name: str) -> bytes:
-    """The finished bytes of the workbook with the edits made."""
-    from costbook.hosts.render import rebuilt
-    from costbook.hosts.results import finished, stored_of_hers, stored_of_ours
+def _saved(package: Package, edits: Edits) -> tuple[bytes, frozenset[str]]:
+    """The finished bytes of the workbook with the edits made, and the parts that changed."""
+    from costbook.hosts.surgery import operated
 
-    package = Package(data, name)
-    _refuse_table_edges(package, edits)
-    from_1904 = any(e.name == "workbookPr" and e.attributes.get("date1904") in ("1", "true") for e in package.workbook)
-    stored = {tab: stored_of_hers(xml, read.snapshot.grids[tab]) for tab, xml in read.sheets.items()}
-    for edit in edits.cells:
-        grid = _grid(read.snapshot, edit.tab)
-        if grid:
-            stored[grid.name].pop(address(edit.row, edit.column), None)
-    for tab in edits.tabs:
-        stored[tab.name] = stored_of_ours(tab, from_1904)
-    return finished(rebuilt(data, edits, name), name, stored, package)
+    return operated(package, edits)
 
 
 def _refuse_damage(before: Reading, after: Reading, edits: Edits, name: str) -> None:

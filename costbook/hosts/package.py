@@ -29,6 +29,7 @@ SAVE_AS = "Open it in your spreadsheet program and save it as an .xlsx workbook.
 ASK_AGAIN = "Open it in your spreadsheet program, save it under a new name and try that one."
 # XML in 16-bit letters, by its first two bytes: with a byte order mark, or plainly a "<".
 _WIDE = {b"\xff\xfe": "utf-16", b"\xfe\xff": "utf-16", b"<\0": "utf-16-le", b"\0<": "utf-16-be"}
+_WIDE_NAME = re.compile(rb"""(<\?xml[^>]*?encoding\s*=\s*["'])(?:utf-16|ucs-2)[^"']*""", re.I)
 
 
 @dataclass(frozen=True, slots=True)
@@ -57,6 +58,14 @@ class TabPart:
     name: str
     part: str
     kind: str
+
+
+@dataclass(frozen=True, slots=True)
+class Member:
+    """An entry of the zip directory: the part it is ('' for a folder) and what the directory says of it."""
+
+    part: str
+    info: zipfile.ZipInfo
 
 
 def elements(xml: bytes) -> list[Element]:
@@ -99,9 +108,11 @@ class Package:
         self.name = name
         self._data = data
         self._sizes: dict[str, int] = {}
+        self.wide: set[str] = set()  # parts read so far that are written in 16-bit letters
         _refuse_by_first_bytes(data, name)
         try:
-            infos = zipfile.ZipFile(io.BytesIO(data)).infolist()
+            opened = zipfile.ZipFile(io.BytesIO(data))
+            infos = opened.infolist()
         except (zipfile.BadZipFile, ValueError, NotImplementedError, struct.error) as error:
             raise HostUnavailable(f"{name} is damaged: its zip directory cannot be read.", do=ASK_AGAIN) from error
         if len(infos) > LIMIT_ENTRIES:
@@ -109,6 +120,9 @@ class Package:
                 f"{name} has {len(infos):,} parts; more than {LIMIT_ENTRIES:,} are not opened.", do=ASK_AGAIN
             )
         self._infos = self._named(infos)
+        self.comment, self.directory_at = opened.comment, opened.start_dir
+        parts = {id(info): part for part, info in self._infos.items()}
+        self.members = tuple(Member(parts.get(id(info), ""), info) for info in infos)
         self._refuse_by_contents()
 
     def _named(self, infos: list[zipfile.ZipInfo]) -> dict[str, zipfile.ZipInfo]:
@@ -137,6 +151,16 @@ class Package:
             raise HostUnavailable(f"{self.name} is encrypted.", do="Save it without a password.")
 
     @property
+    def data(self) -> bytes:
+        """The bytes of the whole package."""
+        return self._data
+
+    def size(self, name: str) -> int:
+        """The unpacked size of a part as the package declares it; -1 where there is none."""
+        info = self._infos.get(name)
+        return info.file_size if info else -1
+
+    @property
     def names(self) -> tuple[str, ...]:
         """Every part's name, in the order of the package."""
         return tuple(self._infos)
@@ -155,7 +179,8 @@ class Package:
         data = self._unpacked(info, name)
         wide = _WIDE.get(data[:2])
         if wide:
-            data = data.decode(wide, "replace").encode("utf-8")
+            data = _WIDE_NAME.sub(rb"\1UTF-8", data.decode(wide, "replace").encode("utf-8"), count=1)
+            self.wide.add(name)
         is_xml = data[:1] == b"<" or data[:3] == b"\xef\xbb\xbf" or name.endswith((".xml", ".rels"))
         if is_xml and (b"<!DOCTYPE" in data or b"<!ENTITY" in data):
             raise HostUnavailable(

@@ -8,7 +8,7 @@ from __future__ import annotations
 
 import io
 import zipfile
-from collections.abc import Callable, Sequence
+from collections.abc import Callable, Collection, Sequence
 from dataclasses import dataclass
 from datetime import date, datetime, time, timedelta
 from typing import Any
@@ -30,25 +30,40 @@ class Reading:
     sheets: dict[str, bytes]
 
 
-def reading(data: bytes, name: str) -> Reading:
+def reading(data: bytes, name: str, known: tuple[Reading, Collection[str]] | None = None) -> Reading:
     """The workbook in these bytes, with its sheets' plain bytes.
+
+    Args:
+        known: what was read of it before, and the parts that differ since; only those are read again.
 
     Raises:
         HostUnavailable: not a readable workbook, damaged, or too large to be read.
     """
     package = Package(data, name)
+    before, touched = known or (Reading(Snapshot(name, {}), {}), ())
+    tabs = [tab for tab in package.tabs if tab.kind in SHEETS]
+    kept = {tab.name for tab in tabs if tab.name in before.sheets and tab.part not in touched}
     sheets = {
-        tab.name: _checked(tab.name, scan.plain(package.part(tab.part))) for tab in package.tabs if tab.kind in SHEETS
+        tab.name: before.sheets[tab.name]
+        if tab.name in kept
+        else _checked(tab.name, scan.plain(package.part(tab.part)))
+        for tab in tabs
     }
-    package.check_rest()
-    errors = {tab: scan.errors(xml) for tab, xml in sheets.items()}
+    if known is None:
+        package.check_rest()
+    errors = {tab: scan.errors(xml) for tab, xml in sheets.items() if tab not in kept}
     patched = {
         tab.part: scan.known_errors_only(sheets[tab.name])
-        for tab in package.tabs
-        if tab.name in sheets and not scan.KNOWN_ERRORS.issuperset(errors[tab.name].values())
+        for tab in tabs
+        if tab.name in errors and not scan.KNOWN_ERRORS.issuperset(errors[tab.name].values())
     }
-    values = _values(_replaced(data, patched) if patched else data, name, tuple(sheets))
-    grids = {tab: _grid(tab, values[tab], xml, errors[tab]) for tab, xml in sheets.items()}
+    # Another reader takes 16-bit letters for nothing at all.
+    patched |= {part: package.part(part) for part in package.wide if part not in patched}
+    values = _values(_replaced(data, patched) if patched else data, name, tuple(errors))
+    grids = {
+        tab: before.snapshot.grids[tab] if tab in kept else _grid(tab, values[tab], xml, errors[tab])
+        for tab, xml in sheets.items()
+    }
     return Reading(Snapshot(name, grids), sheets)
 
 
@@ -94,7 +109,7 @@ def _grid(tab: str, rows: list[list[Any]], xml: bytes, errors: dict[tuple[int, i
     ]
     for place, text in errors.items():
         _put(read, place, ErrorValue(text))
-    formulas = {(f.row, f.column): f.text for f in scan.formulas(xml)}
+    formulas = scan.formulas(xml)
     for place in scan.text_results(xml) if formulas else ():
         if not (place[0] < len(read) and place[1] < len(read[place[0]]) and read[place[0]][place[1]]):
             _put(read, place, "")

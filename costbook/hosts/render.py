@@ -1,7 +1,7 @@
-"""Drawing tabs with openpyxl, and saving by loading and saving anew.
+"""Drawing the tool's own tabs with openpyxl, in a new workbook that holds nothing else.
 
-The only file that knows openpyxl. `rebuilt` takes the bytes of a workbook and gives those of the changed one; whether
-anything of hers would be lost is for `losses.py` to say first, and stored results are put back by `results.py`.
+The only file that knows openpyxl. What it draws is a workbook of its own (`create`) or is moved into hers (`graft.py`);
+no workbook of hers is ever loaded and saved by it. Stored results are put in by `results.py`.
 """
 
 from __future__ import annotations
@@ -25,13 +25,12 @@ from costbook.book.grid import (
     Look,
     PutTab,
     Rule,
-    SetCell,
     Value,
     address,
     column_name,
     sheet_ref,
 )
-from costbook.book.layout import COLOURS, DAY, SERIES, STYLES, Style
+from costbook.book.layout import COLOURS, SERIES, STYLES, Style
 from costbook.errors import WriteRefused
 
 FONT = "Arial"
@@ -67,19 +66,17 @@ def escaped(text: str) -> str:
     return _ESCAPE_LIKE.sub("_x005F_", text)
 
 
-def rebuilt(data: bytes | None, edits: Edits, name: str) -> bytes:
-    """The bytes of the workbook with the edits made; of a new workbook with just the tabs where `data` is None.
+def drawn(edits: Edits, name: str, from_1904: bool = False) -> bytes:
+    """The bytes of a new workbook with just the tabs of the edits.
 
     Raises:
-        WriteRefused: openpyxl cannot load or save this workbook.
+        WriteRefused: openpyxl cannot draw one of them.
     """
     with warnings.catch_warnings():
         warnings.simplefilter("ignore")
         try:
-            book = _loaded(data) if data is not None else _new_book()
+            book = _new_book(from_1904)
             pens = _Pens(book)
-            for edit in edits.cells:
-                _set_cell(_sheet(book, edit.tab), edit, pens)
             for tab in edits.tabs:
                 _put_tab(book, tab, pens)
             out = io.BytesIO()
@@ -87,24 +84,21 @@ def rebuilt(data: bytes | None, edits: Edits, name: str) -> bytes:
             book.save(out)
         except (ValueError, TypeError, KeyError, AttributeError, IndexError, SyntaxError) as error:
             raise WriteRefused(
-                f"{name} cannot be saved: its contents cannot be written anew ({' '.join(str(error).split()[:12])}).",
-                do="Save it once in your spreadsheet program and try again.",
+                f"{name} cannot be saved: a tab of the tool cannot be drawn ({' '.join(str(error).split()[:12])}).",
+                do="Give the tab another name, without : \\ / ? * [ ] and of 31 letters at most.",
             ) from error
     return out.getvalue()
 
 
-def _loaded(data: bytes) -> Any:
-    import openpyxl
-
-    return openpyxl.load_workbook(io.BytesIO(data))
-
-
-def _new_book() -> Any:
+def _new_book(from_1904: bool) -> Any:
     import openpyxl
     from openpyxl.styles import Font
+    from openpyxl.utils.datetime import CALENDAR_MAC_1904
     from openpyxl.utils.indexed_list import IndexedList
 
     book = openpyxl.Workbook()
+    if from_1904:
+        book.epoch = CALENDAR_MAC_1904
     del book[book.active.title]
     # Empty cells she types in look like the filled ones beside them.
     font = Font(name=FONT, size=10, family=2)
@@ -113,10 +107,6 @@ def _new_book() -> Any:
     book.properties.creator = AUTHOR
     book.properties.created = MADE
     return book
-
-
-def _sheet(book: Any, tab: str) -> Any:
-    return next(ws for ws in book.worksheets if ws.title.casefold() == tab.casefold())
 
 
 class _Pens:
@@ -196,32 +186,13 @@ def _write(cell: Any, value: Value | Formula) -> None:
         cell.data_type = "b" if isinstance(value, bool) else "d" if isinstance(value, date) else "n"
 
 
-def _looks_like_formula(value: object) -> bool:
+def looks_like_formula(value: object) -> bool:
+    """Whether a program would take the text for a formula if she typed it."""
     return isinstance(value, str) and value.startswith(_FORMULA_LIKE)
 
 
-def _set_cell(sheet: Any, edit: SetCell, pens: _Pens) -> None:
-    """Her own look of a cell stays; a cell without any gets the declared one."""
-    cell = sheet.cell(edit.row + 1, edit.column + 1)
-    _write(cell, edit.value)
-    if not cell.has_style:
-        pens.dress(cell, edit.style, quoted=_looks_like_formula(edit.value))
-    elif _looks_like_formula(edit.value) != bool(cell.quotePrefix):
-        cell.quotePrefix = _looks_like_formula(edit.value)
-    if isinstance(edit.value, date) and not cell.is_date:
-        cell.number_format = DAY
-
-
 def _put_tab(book: Any, tab: PutTab, pens: _Pens) -> None:
-    old = next((ws for ws in book.worksheets if ws.title.casefold() == tab.name.casefold()), None)
-    place = book._sheets.index(old) if old is not None else len(book._sheets)
-    if old is not None:
-        book.remove(old)
-    sheet = book.create_sheet(tab.name, place)
-    if old is not None:
-        sheet.sheet_state = old.sheet_state
-        sheet.defined_names.update(old.defined_names)
-        sheet.sheet_view.tabSelected = old.sheet_view.tabSelected
+    sheet = book.create_sheet(tab.name)
     for row, cells in enumerate(tab.rows, 1):
         for column, wanted in enumerate(cells, 1):
             _put_cell(sheet, row, column, wanted, pens)
@@ -236,7 +207,7 @@ def _put_cell(sheet: Any, row: int, column: int, wanted: Cell, pens: _Pens) -> N
         return
     cell = sheet.cell(row, column)
     _write(cell, wanted.value)
-    pens.dress(cell, wanted.style, wanted.link is not None, _looks_like_formula(wanted.value))
+    pens.dress(cell, wanted.style, wanted.link is not None, looks_like_formula(wanted.value))
     if wanted.link:
         from openpyxl.worksheet.hyperlink import Hyperlink
 

@@ -1,8 +1,7 @@
-"""Finishing a package that openpyxl wrote: stored values put back, and the same bytes for the same contents.
+"""Finishing a package that openpyxl drew: results put in, and the same bytes for the same contents.
 
-openpyxl writes formulas without results and numbers in its own spelling. Here each of her formulas gets back the
-result her program stored, each of ours the result the tool worked out, each of her numbers its own digits; so a reader
-that does not recalculate sees what she saw. Times and the order of parts are fixed.
+openpyxl writes formulas without results. Here each gets the result the tool worked out, so a reader that does not
+recalculate sees it. Times and the order of parts are fixed.
 """
 
 from __future__ import annotations
@@ -14,10 +13,8 @@ from collections.abc import Mapping
 from datetime import date
 from xml.sax.saxutils import escape
 
-from costbook.book.grid import ErrorValue, Formula, Grid, PutTab, Value, address
-from costbook.errors import WriteRefused
-from costbook.hosts import scan
-from costbook.hosts.package import Package, elements
+from costbook.book.grid import ErrorValue, Formula, PutTab, Value, address
+from costbook.hosts.package import Package
 from costbook.hosts.render import MADE, clean, escaped
 
 Stored = Mapping[str, tuple[str, bytes]]
@@ -26,7 +23,6 @@ _WRITTEN = re.compile(
     rb'<c r="([A-Z]+\d+)"((?: s="\d+")?)(?: t="(\w+)")?>(<f\b[^>]*?(?:/>|>[^<]*</f>))?<v\s*(?:/>|>([^<]*)</v>)</c>'
 )
 _MODIFIED = re.compile(rb"(<(?:\w+:)?modified\b[^>]*>)([^<]*)(?=</)")
-_CREATED = re.compile(rb"(<(?:\w+:)?created\b[^>]*>)([^<]*)(?=</)")
 _EPOCH_DAY = {False: date(1899, 12, 30).toordinal(), True: date(1904, 1, 1).toordinal()}
 
 
@@ -35,30 +31,20 @@ def serial(day: date, from_1904: bool = False) -> int:
     return day.toordinal() - _EPOCH_DAY[from_1904]
 
 
-def stored_of_hers(xml: bytes, grid: Grid) -> dict[str, tuple[str, bytes]]:
-    """What her sheet stores for its numbers and formula results, by address."""
-    found = scan.stored_values(xml)
-    for place, (kind, _raw) in list(found.items()):
-        if kind in ("s", "inlineStr"):
-            area = scan.area_of(place)
-            value = grid.value(area[0], area[1]) if area else None
-            found[place] = ("str", escape(escaped(str(value or ""))).encode())
-    return found
-
-
 def stored_of_ours(tab: PutTab, from_1904: bool = False) -> dict[str, tuple[str, bytes]]:
     """The results the tool worked out for the formulas of its tab, by address."""
     found = {}
     for row, cells in enumerate(tab.rows):
         for column, cell in enumerate(cells):
             if isinstance(cell.value, Formula):
-                stored = _stored(clean(cell.value.result), from_1904)
+                stored = stored_result(clean(cell.value.result), from_1904)
                 if stored:
                     found[address(row, column)] = stored
     return found
 
 
-def _stored(value: Value, from_1904: bool) -> tuple[str, bytes] | None:
+def stored_result(value: Value, from_1904: bool) -> tuple[str, bytes] | None:
+    """The kind (t=) and the text with which a formula's result is stored; None where there is no result."""
     if value is None:
         return None
     if isinstance(value, bool):
@@ -85,40 +71,17 @@ def with_stored(xml: bytes, stored: Stored) -> bytes:
     return _WRITTEN.sub(cell, xml)
 
 
-def finished(data: bytes, name: str, stored: Mapping[str, Stored], before: Package | None = None) -> bytes:
-    """The package with stored values by tab put back, her own document properties kept, and nothing left to chance.
-
-    Raises:
-        WriteRefused: a part but for the sheets is not well-formed (sheets are read back by the caller).
-    """
+def finished(data: bytes, name: str, stored: Mapping[str, Stored]) -> bytes:
+    """The package with the results of formulas by tab put in, and nothing left to chance."""
     package = Package(data, name)
     parts = {part: package.part(part) for part in package.names}
     for tab in package.tabs:
         if tab.name in stored:
             parts[tab.part] = with_stored(parts[tab.part], stored[tab.name])
-    parts["docProps/core.xml"] = _dated(parts["docProps/core.xml"], before)
-    if before:
-        parts["docProps/app.xml"] = _described(before.part("docProps/app.xml", missing=parts["docProps/app.xml"]))
-    for part, content in parts.items():
-        if part.endswith((".xml", ".rels")) and part not in {tab.part for tab in package.tabs}:
-            try:
-                elements(content)
-            except ValueError as error:
-                raise WriteRefused(f"{name} was not touched: the part {part} came out wrong ({error}).") from error
+    # No clock is written: last saved is the moment of making.
+    moment = MADE.strftime("%Y-%m-%dT%H:%M:%SZ").encode()
+    parts["docProps/core.xml"] = _MODIFIED.sub(lambda m: m[1] + moment, parts["docProps/core.xml"])
     return _zipped(parts)
-
-
-def _dated(core: bytes, before: Package | None) -> bytes:
-    """No clock is written: last saved stays as she had it, or is the moment of making."""
-    hers = _MODIFIED.search(before.part("docProps/core.xml", missing=b"")) if before else None
-    known = hers or _CREATED.search(core)
-    moment = known[2] if known else MADE.strftime("%Y-%m-%dT%H:%M:%SZ").encode()
-    return _MODIFIED.sub(lambda m: m[1] + moment, core)
-
-
-def _described(app: bytes) -> bytes:
-    """Her company and the like stay; the list of tabs in it would be stale and is optional."""
-    return re.sub(rb"<(HeadingPairs|TitlesOfParts)>.*?</\1>", b"", app, flags=re.S)
 
 
 def _zipped(parts: Mapping[str, bytes]) -> bytes:

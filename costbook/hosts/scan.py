@@ -18,11 +18,11 @@ Area = tuple[int, int, int, int]
 KNOWN_ERRORS = frozenset(("#NULL!", "#DIV/0!", "#VALUE!", "#REF!", "#NAME?", "#NUM!", "#N/A", "#GETTING_DATA"))
 
 _CELL_OR_ROW = re.compile(rb"<(row|c)((?:\s[^>]*?)?)(/?)>")
+_UNPLACED_CELL, _UNPLACED_ROW = re.compile(rb'<c(?! r=")[\s/>]'), re.compile(rb'<row(?! r=")[\s/>]')
 _ATTRIBUTE = re.compile(rb"""([\w:.-]+)\s*=\s*(?:"([^"]*)"|'([^']*)')""")
 _FORMULA = re.compile(rb'<c r="([A-Z]+)(\d+)"[^>/]*>\s*<f((?:\s[^>]*?)?)(?:/>|>([^<]*)</f>)')
+_BOUND = re.compile(rb"<f\s")
 _ERROR = re.compile(rb'(<c r="([A-Z]+)(\d+)"[^>/]*\bt="e"[^>/]*>.*?<v[^>]*>)([^<]*)(</v>)', re.S)
-_CELL = re.compile(rb'<c r="([A-Z]+\d+)"([^>/]*)>(.*?)</c>', re.S)
-_STORED = re.compile(rb"<v[^>]*>([^<]*)</v>")
 _ENTITY = re.compile(r"&(#x[0-9a-fA-F]+|#\d+|amp|lt|gt|quot|apos);")
 _REFERENCE = re.compile(r"\$?([A-Za-z]+)\$?(\d+)(?::\$?([A-Za-z]+)\$?(\d+))?$")
 _NAMED = {"amp": "&", "lt": "<", "gt": ">", "quot": '"', "apos": "'"}
@@ -79,9 +79,7 @@ def plain(xml: bytes) -> bytes:
     prefix = re.search(rb"<([A-Za-z_][\w.-]*):worksheet\b", xml[:4096])
     if prefix:
         xml = re.sub(rb"<(/?)" + re.escape(prefix[1]) + rb":", rb"<\1", xml)
-    cells = sum(xml.count(b"<c" + end) for end in (b" ", b">", b"/", b"\n", b"\r", b"\t"))
-    rows = sum(xml.count(b"<row" + end) for end in (b" ", b">", b"/", b"\n", b"\r", b"\t"))
-    if cells == xml.count(b'<c r="') and rows == xml.count(b'<row r="'):
+    if not _UNPLACED_CELL.search(xml) and not _UNPLACED_ROW.search(xml):
         return xml
     return _addressed(xml)
 
@@ -131,11 +129,20 @@ def known_errors_only(xml: bytes) -> bytes:
     return _ERROR.sub(lambda m: m[0] if m[4].decode("utf-8", "replace") in KNOWN_ERRORS else m[1] + b"#N/A" + m[5], xml)
 
 
-def formulas(xml: bytes) -> Iterator[FormulaCell]:
-    """Every formula of the sheet."""
+def formulas(xml: bytes) -> dict[tuple[int, int], str]:
+    """The text of every formula of the sheet by place; '' where it takes a neighbour's."""
     if b"<f" not in xml:
+        return {}
+    return {(int(m[2]) - 1, column_index(m[1])): unescaped(m[4] or b"") for m in _FORMULA.finditer(xml)}
+
+
+def bound_formulas(xml: bytes) -> Iterator[FormulaCell]:
+    """Every formula that stands for more than its own cell: shared ones, arrays, data tables."""
+    if not _BOUND.search(xml):
         return
     for match in _FORMULA.finditer(xml):
+        if not match[3]:
+            continue
         attributes = {k: double or single for k, double, single in _ATTRIBUTE.findall(match[3])}
         area = area_of(attributes.get(b"ref", b"").decode("utf-8", "replace"))
         kind = attributes.get(b"t", b"").decode("utf-8", "replace")
@@ -178,23 +185,3 @@ def widths(xml: bytes) -> dict[int, float]:
             for column in range(int(attributes.get(b"min", b"1")) - 1, last):
                 found[column] = float(attributes[b"width"])
     return found
-
-
-def stored_values(xml: bytes) -> dict[str, tuple[str, bytes]]:
-    """The kind (t=) and raw stored text of every number, and of every formula's result, by address."""
-    found = {}
-    for match in _CELL.finditer(xml):
-        kind = re.search(rb'\bt="(\w+)"', match[2])
-        value = _STORED.search(match[3])
-        if value and (kind is None or kind[1] == b"n" or b"<f" in match[3]):
-            found[match[1].decode()] = (kind[1].decode() if kind else "n", value[1])
-    return found
-
-
-def outside_cells(xml: bytes) -> bytes:
-    """The sheet without its cells: still one well-formed document."""
-    start = xml.find(b"<sheetData")
-    end = xml.find(b"</sheetData>", start)
-    if start < 0 or end < 0:
-        return xml
-    return xml[:start] + xml[end + len(b"</sheetData>") :]

@@ -1,0 +1,150 @@
+"""A zip package written anew with its unchanged members copied as they stand, packed bytes and headers alike.
+
+Nothing that did not change is unpacked and packed again: what the writing program chose (order, dates, extra fields,
+data descriptors, names with backslashes, entries for folders) stays. Source: the .ZIP file format specification
+(APPNOTE), sections 4.3 (layout) and 4.4 (fields).
+"""
+
+from __future__ import annotations
+
+import struct
+import zlib
+from collections.abc import Collection, Iterator, Mapping
+from dataclasses import dataclass
+
+from costbook.hosts.package import Member, Package
+
+LEVEL = 6
+FIXED_DATE = 0x0021  # 1980-01-01, the first day the format knows
+_NOWHERE = 0xFFFFFFFF
+
+
+@dataclass(frozen=True, slots=True)
+class _Packed:
+    """One member made anew: check sum, packed bytes, size before packing."""
+
+    crc: int
+    data: bytes
+    size: int
+
+
+def rewritten(package: Package, changed: Mapping[str, bytes], removed: Collection[str]) -> bytes:
+    """The package with some parts changed or added (by name) and some left out; all others raw."""
+    members = package.members
+    records = list(_records(package.data, package.directory_at, len(members)))
+    out = bytearray()
+    places: dict[int, bytes] = {}
+    for index in sorted(range(len(members)), key=lambda i: members[i].info.header_offset):
+        member, record = members[index], records[index]
+        if member.part in removed:
+            continue
+        if member.part in changed:
+            packed = _packed(changed[member.part])
+            places[index] = _fresh_record(packed, _raw_name(record), len(out), record)
+            out += _local(packed, _raw_name(record))
+        else:
+            places[index] = _moved(record, len(out))
+            out += raw(package.data, member)
+    directory = [places[index] for index in range(len(members)) if index in places]
+    for name in changed:
+        if name not in package.names:
+            packed = _packed(changed[name])
+            directory.append(_fresh_record(packed, name.encode(), len(out), b""))
+            out += _local(packed, name.encode())
+    at = len(out)
+    out += b"".join(directory)
+    count, size = len(directory), len(out) - at
+    comment = package.comment
+    return bytes(out + struct.pack("<4sHHHHIIH", b"PK\5\6", 0, 0, count, count, size, at, len(comment)) + comment)
+
+
+def raw(data: bytes, member: Member) -> bytes:
+    """The bytes of one member as they stand: header, packed contents, and the descriptor after it where there is one."""
+    info = member.info
+    at = info.header_offset
+    name, extra = struct.unpack_from("<HH", data, at + 26)
+    end = at + 30 + name + extra + info.compress_size
+    if info.flag_bits & 8:
+        end += _descriptor(data, end, info.CRC, info.compress_size, info.file_size)
+    return data[at:end]
+
+
+def contents(data: bytes, member: Member) -> bytes:
+    """The packed contents of one member, without any header."""
+    at = member.info.header_offset
+    name, extra = struct.unpack_from("<HH", data, at + 26)
+    start = at + 30 + name + extra
+    return data[start : start + member.info.compress_size]
+
+
+def _descriptor(data: bytes, at: int, crc: int, packed: int, size: int) -> int:
+    """The length of a data descriptor: with a signature or not, sizes in four bytes or eight; 0 where there is none."""
+    for form in ("<4sIII", "<4sIQQ", "<III", "<IQQ"):
+        length = struct.calcsize(form)
+        if len(data) < at + length:
+            continue
+        fields = struct.unpack_from(form, data, at)
+        if fields[-3:] == (crc, packed, size) and (len(fields) == 3 or fields[0] == b"PK\7\x08"):
+            return length
+    return 0
+
+
+def _records(data: bytes, at: int, count: int) -> Iterator[bytes]:
+    """The records of the central directory, each whole."""
+    for _ in range(count):
+        name, extra, comment = struct.unpack_from("<HHH", data, at + 28)
+        end = at + 46 + name + extra + comment
+        yield data[at:end]
+        at = end
+
+
+def _raw_name(record: bytes) -> bytes:
+    length: int = struct.unpack_from("<H", record, 28)[0]
+    return record[46 : 46 + length]
+
+
+def _moved(record: bytes, at: int) -> bytes:
+    """The directory's record of a member that now stands elsewhere."""
+    packed, size = struct.unpack_from("<II", record, 20)
+    (place,) = struct.unpack_from("<I", record, 42)
+    if place != _NOWHERE:
+        return record[:42] + struct.pack("<I", at) + record[46:]
+    skip = 8 * ((packed == _NOWHERE) + (size == _NOWHERE))
+    where = _wide_extra(record)
+    return record if where < 0 else record[: where + skip] + struct.pack("<Q", at) + record[where + skip + 8 :]
+
+
+def _wide_extra(record: bytes) -> int:
+    """Where the fields of the 64-bit extra field begin; -1 where there is none."""
+    name, extra = struct.unpack_from("<HH", record, 28)
+    at = 46 + name
+    end = at + extra
+    while at + 4 <= end:
+        kind, length = struct.unpack_from("<HH", record, at)
+        if kind == 1:
+            return int(at) + 4
+        at += 4 + length
+    return -1
+
+
+def _packed(data: bytes) -> _Packed:
+    deflate = zlib.compressobj(LEVEL, zlib.DEFLATED, -15)
+    return _Packed(zlib.crc32(data), deflate.compress(data) + deflate.flush(), len(data))
+
+
+def _flags(name: bytes) -> int:
+    return 0 if name.isascii() else 0x800
+
+
+def _local(packed: _Packed, name: bytes) -> bytes:
+    fields = (20, _flags(name), 8, 0, FIXED_DATE, packed.crc, len(packed.data), packed.size, len(name), 0)
+    return struct.pack("<4sHHHHHIIIHH", b"PK\3\4", *fields) + name + packed.data
+
+
+def _fresh_record(packed: _Packed, name: bytes, at: int, before: bytes) -> bytes:
+    """A directory record for a member made anew; attributes as before."""
+    plain = (b"\x14\x03", b"\0\0" + struct.pack("<I", 0o644 << 16))
+    made, attributes = (before[4:6], before[36:42]) if before else plain
+    flags = struct.unpack_from("<H", before, 8)[0] & 0x800 if before else _flags(name)
+    fields = (20, flags, 8, 0, FIXED_DATE, packed.crc, len(packed.data), packed.size, len(name), 0, 0, 0)
+    return b"PK\1\2" + made + struct.pack("<HHHHHIIIHHHH", *fields) + attributes + struct.pack("<I", at) + name

@@ -1,0 +1,595 @@
+"""A save changes our cells and our tabs: every other part of a workbook comes through byte for byte.
+
+The workbooks are made by XlsxWriter with its full range, by openpyxl, and by hand; what came out is read by openpyxl and
+python-calamine directly, not through the code under test.
+"""
+
+from __future__ import annotations
+
+import io
+import os
+import re
+import shutil
+import struct
+import subprocess
+import sysconfig
+import warnings
+import zipfile
+from collections.abc import Callable, Iterator
+from datetime import date, datetime
+from pathlib import Path
+from typing import Any
+
+import pytest
+from hypothesis import HealthCheck, given, settings
+from hypothesis import strategies as st
+
+from costbook.book.grid import (
+    Cell,
+    Chart,
+    Edits,
+    ErrorValue,
+    Formula,
+    Highlight,
+    Look,
+    PutTab,
+    Rule,
+    Series,
+    SetCell,
+    Value,
+    address,
+)
+from costbook.errors import CostbookError, HostUnavailable, WriteRefused
+from costbook.hosts.file import WorkbookFile
+
+xlsxwriter = pytest.importorskip("xlsxwriter")
+openpyxl = pytest.importorskip("openpyxl")
+calamine = pytest.importorskip("python_calamine")
+
+SHEET = "xl/worksheets/sheet1.xml"
+PNG = (
+    b"\x89PNG\r\n\x1a\n\0\0\0\rIHDR\0\0\0\x01\0\0\0\x01\x08\x02\0\0\0\x90wS\xde\0\0\0\x0cIDATx\x9cc\xf8\xcf\xc0\0\0"
+    b"\x03\x01\x01\0\xc9\xfe\x92\xef\0\0\0\0IEND\xaeB`\x82"
+)
+# Parts a save may change beside those of the tabs it edits.
+WORKBOOK = {"xl/workbook.xml", "xl/_rels/workbook.xml.rels", "[Content_Types].xml", "xl/styles.xml", "xl/calcChain.xml"}
+LOOK = Look(
+    widths={0: 20.0, 1: 11.0},
+    freeze=(1, 0),
+    filter=(0, 0, 2, 1),
+    rules=(Rule((1, 0, 9, 0), "list", ("a", "b")), Rule((1, 1, 9, 1), "range", "'Hers'!$A$1:$A$9")),
+    notes={(0, 0): "ours"},
+    charts=(Chart("stacked bar", "Costs", (1, 0, 2, 0), (Series((0, 1), (1, 1, 2, 1)),), (6, 0)),),
+    highlights=(Highlight((1, 1, 2, 1), "$B2>5", "flag stop"),),
+    title_rows=(0, 0),
+    print_area=(0, 0, 9, 1),
+    colour="B08A3E",
+)
+OURS = PutTab(
+    "Costs",
+    (
+        (Cell("Product", "tool heading"), Cell("Unit cost", "tool heading")),
+        (Cell("=1+1", "tool text"), Cell(Formula("Hers!B1*2", 10.0), "tool money")),
+        (Cell("Bar", "tool text"), Cell(7.25, "tool money"), Cell(date(2025, 1, 2), "tool date")),
+    ),
+    LOOK,
+)
+CHARTS = ("area", "bar", "column", "doughnut", "line", "pie", "radar", "scatter", "stock")
+
+
+def parts(path: Path) -> dict[str, bytes]:
+    with zipfile.ZipFile(path) as package:
+        return {name: package.read(name) for name in package.namelist()}
+
+
+def set_to(path: Path, *cells: tuple[str, int, int, Value], tabs: tuple[PutTab, ...] = ()) -> bool:
+    """One save in which the expectations are what stands there now."""
+    book = WorkbookFile(path)
+    grids = book.snapshot().grids
+    edits = tuple(SetCell(t, r, c, v, "her text", grids[t].value(r, c)) for t, r, c, v in cells)
+    return book.apply(Edits(edits, tabs))
+
+
+def values(path: Path) -> dict[str, list[list[Any]]]:
+    """Every tab as python-calamine reads it."""
+    book = calamine.CalamineWorkbook.from_path(str(path))
+    sheets = [s.name for s in book.sheets_metadata if "WorkSheet" in str(s.typ)]
+    return {name: book.get_sheet_by_name(name).to_python(skip_empty_area=False) for name in sheets}
+
+
+def plain(path: Path) -> Path:
+    book = xlsxwriter.Workbook(str(path))
+    tab = book.add_worksheet("Hers")
+    tab.write("A1", "flour")
+    tab.write("B1", 5)
+    tab.write("C1", "free")
+    tab.write_formula("B3", "=B1*3", None, 15)
+    book.close()
+    return path
+
+
+def patched(path: Path, change: Callable[[bytes], bytes], part: str = SHEET) -> Path:
+    out = io.BytesIO()
+    with zipfile.ZipFile(path) as old, zipfile.ZipFile(out, "w", zipfile.ZIP_DEFLATED) as new:
+        for name in old.namelist():
+            new.writestr(name, change(old.read(name)) if name == part else old.read(name))
+    path.write_bytes(out.getvalue())
+    return path
+
+
+# -- workbooks with everything in them ------------------------------------------------------------------------------
+
+
+def full_range(path: Path) -> Path:
+    """XlsxWriter's whole range in one macro workbook; what is to be edited are Hers!C1 and Hers!B40."""
+    book = xlsxwriter.Workbook(str(path))
+    tab, other, hidden = book.add_worksheet("Hers"), book.add_worksheet("O'ther"), book.add_worksheet("Hidden")
+    bold, day = book.add_format({"bold": True}), book.add_format({"num_format": "dd.mm.yyyy"})
+    tab.write_row("A1", ["flour", 5, "free"])
+    tab.write_datetime("A2", datetime(2024, 2, 29), day)
+    tab.write_formula("B3", "=B1*3", None, 15)
+    tab.write_rich_string("A4", "a ", bold, "b", " c")
+    tab.write_dynamic_array_formula("F1", "=UNIQUE(B1:B4)", None, 5)
+    tab.write_array_formula("G1:G2", "{=B1:B2*2}", None, 10)
+    tab.write_comment("A1", "mind the nuts", {"author": "Ada"})
+    tab.write_url("A6", "https://example.org/x?a=1&b=2")
+    tab.merge_range("A8:B9", "wide", bold)
+    tab.add_table("H1:I4", {"columns": [{"header": "x"}, {"header": "y"}], "name": "Hers_own", "total_row": True})
+    tab.data_validation("C5", {"validate": "list", "source": "=Hidden!$A$1:$A$3"})
+    tab.conditional_format("B1:B4", {"type": "data_bar", "data_bar_2010": True})
+    tab.conditional_format("B1:B4", {"type": "icon_set", "icon_style": "3_arrows"})
+    tab.conditional_format("B1:B4", {"type": "cell", "criteria": ">", "value": 4, "format": bold})
+    tab.add_sparkline("E5", {"range": "Hers!B1:B4"})
+    tab.insert_image("K5", "dot.png", {"image_data": io.BytesIO(PNG)})
+    tab.insert_textbox("K9", "hello")
+    tab.insert_button("K12", {"macro": "say_hello", "caption": "Press"})
+    tab.insert_checkbox("K14", True)
+    tab.ignore_errors({"number_stored_as_text": "A1:A9"})
+    tab.set_header("&L&G", {"image_left": "dot.png", "image_data_left": io.BytesIO(PNG)})
+    tab.set_background(io.BytesIO(PNG))
+    tab.repeat_rows(0)
+    tab.autofilter("A1:C5")
+    tab.freeze_panes(1, 1)
+    for index, kind in enumerate(CHARTS):
+        chart = book.add_chart({"type": kind})
+        for _ in range(3 if kind == "stock" else 1):
+            chart.add_series({"values": "=Hers!$B$1:$B$4", "categories": "=Hers!$A$1:$A$4"})
+        other.insert_chart(index * 16, 3, chart)
+    whole = book.add_chart({"type": "line"})
+    whole.add_series({"values": "=Hers!$B$1:$B$4"})
+    book.add_chartsheet("Big").set_chart(whole)
+    other.write_formula("A1", "=Hers!B1+1", None, 6)
+    other.protect("secret")
+    hidden.hide()
+    book.define_name("Rate", "=Hers!$B$1")
+    book.define_name("Hidden!Local", "=Hidden!$A$1")
+    book.set_properties({"company": "Bench & Co", "author": "Ada"})
+    book.set_custom_property("Batch", 7)
+    macros = path.parent / "vbaProject.bin"
+    macros.write_bytes(b"\xd0\xcf\x11\xe0\xa1\xb1\x1a\xe1" + bytes(range(256)) * 4)
+    book.add_vba_project(str(macros))
+    book.close()
+    macros.unlink()
+    return path
+
+
+def made_by_openpyxl(path: Path) -> Path:
+    from openpyxl.chart import BarChart, Reference
+    from openpyxl.comments import Comment
+
+    book = openpyxl.Workbook()
+    tab = book.active
+    tab.title = "Hers"
+    for row in (["flour", 5, "free"], ["salt", 6]):
+        tab.append(row)
+    tab["A1"].comment = Comment("mind", "Ada")
+    tab["B3"] = "=B1*3"
+    chart = BarChart()
+    chart.add_data(Reference(tab, min_col=2, min_row=1, max_row=2))
+    tab.add_chart(chart, "E5")
+    other = book.create_sheet("O'ther")
+    other["A1"] = "stays"
+    book.save(path)
+    return path
+
+
+@pytest.mark.parametrize(("make", "name"), [(full_range, "h.xlsm"), (made_by_openpyxl, "h.xlsx")])
+def test_everything_else_is_byte_for_byte_the_same(tmp_path: Path, make: Callable[[Path], Path], name: str) -> None:
+    path = make(tmp_path / name)
+    before, read = parts(path), values(path)
+    cells = (("Hers", 0, 2, "mine"), ("Hers", 39, 1, 2.5), ("Hers", 39, 0, date(2025, 3, 4)))
+    assert set_to(path, *cells, tabs=(OURS,))
+    once = parts(path)
+    assert not before.keys() - once.keys(), "no part disappears"
+    assert {n for n in before if before[n] != once[n]} <= WORKBOOK | {SHEET}
+    after = values(path)
+    assert list(after) == [*read, "Costs"], "hers keep their order, ours goes last"
+    for tab, rows in read.items():
+        for r, row in enumerate(rows):
+            for c, value in enumerate(row):
+                assert after[tab][r][c] == ("mine" if (tab, r, c) == ("Hers", 0, 2) else value), (tab, address(r, c))
+    assert after["Hers"][39][:2] == [date(2025, 3, 4), 2.5]
+    assert after["Costs"][1] == ["=1+1", 10.0, ""] and after["Costs"][2] == ["Bar", 7.25, date(2025, 1, 2)]
+    assert set_to(path, *cells, tabs=(OURS,)) is False, "the second time there is nothing to write"
+    assert parts(path) == once
+    with warnings.catch_warnings():
+        warnings.simplefilter("ignore")
+        book = openpyxl.load_workbook(path, keep_vba=True)
+    costs = book["Costs"]
+    assert costs["A1"].font.b and costs["B2"].number_format == "#,##0.00" and len(costs._charts) == 1
+    assert costs["A1"].comment.text == "ours" and costs.print_title_rows == "$1:$1"
+    assert costs.auto_filter.ref == "A1:B3" and len(costs.data_validations.dataValidation) == 2
+    assert book.defined_names["list_Hers_A_1"].attr_text == "'Hers'!$A$1:$A$9"
+
+
+def test_our_tab_again_and_again_leaves_nothing_behind(tmp_path: Path) -> None:
+    path = full_range(tmp_path / "h.xlsm")
+    hers = parts(path)
+    seen = []
+    for turn in range(4):
+        rows = (*OURS.rows, (Cell(float(turn), "tool money"),))
+        assert set_to(path, ("Hers", 0, 2, f"turn {turn}"), tabs=(PutTab("Costs", rows, LOOK),))
+        now = parts(path)
+        seen.append((set(now), {n: len(now[n]) for n in WORKBOOK & now.keys()}))
+        assert {n for n in hers if hers[n] != now[n]} <= WORKBOOK | {SHEET}
+    assert seen[1:] == [seen[1]] * 3
+    assert seen[0][0] == seen[1][0]
+    bare = PutTab("Costs", ((Cell(1.0),),))
+    assert set_to(path, tabs=(bare,))
+    assert set(parts(path)) - set(hers) == {"xl/worksheets/sheet4.xml"}, "what only the old tab led to has gone"
+
+
+def test_untouched_members_are_copied_with_their_headers(tmp_path: Path) -> None:
+    """Folder entries, backslashes, descriptors, extra fields, stored members and the comment stay; order too."""
+    source = plain(tmp_path / "h.xlsx")
+    kept = {}
+    path = tmp_path / "odd.xlsx"
+
+    class Pipe(io.BytesIO):
+        """A stream that cannot be wound back, so that sizes stand in descriptors after the contents."""
+
+        def seekable(self) -> bool:
+            return False
+
+        def seek(self, *_: object) -> int:
+            raise io.UnsupportedOperation
+
+        def tell(self) -> int:
+            raise io.UnsupportedOperation
+
+    pipe = Pipe()
+    with zipfile.ZipFile(source) as old, zipfile.ZipFile(pipe, "w") as new:
+        new.comment = b"packed by hand"
+        new.writestr("xl/", b"")
+        for name in reversed(old.namelist()):
+            info = zipfile.ZipInfo(name.replace("docProps/", "docProps\\"), (2011, 12, 13, 14, 15, 16))
+            info.filename = name.replace("docProps/", "docProps\\")
+            info.compress_type = zipfile.ZIP_STORED if "theme" in name else zipfile.ZIP_DEFLATED
+            info.extra = struct.pack("<HH4s", 0x4242, 4, b"mine")
+            with new.open(info, "w", force_zip64="styles" in name) as handle:
+                handle.write(old.read(name))
+    path.write_bytes(pipe.getvalue())
+    assert set_to(path, ("Hers", 0, 2, "new"), tabs=(OURS,))
+    with zipfile.ZipFile(io.BytesIO(pipe.getvalue())) as old, zipfile.ZipFile(path) as new:
+        assert new.testzip() is None and new.comment == b"packed by hand"
+        names = [i.orig_filename for i in old.infolist()]
+        assert [i.orig_filename for i in new.infolist()][: len(names)] == names
+        for info in old.infolist():
+            other = new.getinfo(info.filename)
+            if info.filename not in WORKBOOK | {SHEET}:
+                kept[info.filename] = other
+                assert (other.date_time, other.flag_bits, other.extra, other.compress_type) == (
+                    info.date_time, info.flag_bits, info.extra, info.compress_type,
+                )  # fmt: skip
+    assert len(kept) >= 5
+
+
+# -- single cells ---------------------------------------------------------------------------------------------------
+
+
+@pytest.mark.parametrize(
+    ("value", "raw"),
+    [
+        (7, b"<v>7</v>"),
+        (0.1, b"<v>0.1</v>"),
+        (True, b' t="b"><v>1</v>'),
+        (" two  blanks ", b'<is><t xml:space="preserve"> two  blanks </t></is>'),
+        ("_x0041_ <&> ü\U0001f33f", b"<is><t>_x005F_x0041_ &lt;&amp;&gt; &#252;&#127807;</t></is>"),
+        (ErrorValue("#N/A"), b' t="e"><v>#N/A</v>'),
+    ],
+)
+def test_a_cell_is_written_as_the_format_asks(tmp_path: Path, value: Value, raw: bytes) -> None:
+    path = plain(tmp_path / "h.xlsx")
+    assert set_to(path, ("Hers", 0, 2, value))
+    assert raw in parts(path)[SHEET]
+    assert WorkbookFile(path).snapshot().grids["Hers"].value(0, 2) == value
+    if "_x" not in str(value):  # which openpyxl takes as it stands
+        told = openpyxl.load_workbook(path)["Hers"]["C1"].value
+        assert told == (value.text if isinstance(value, ErrorValue) else value)
+
+
+def test_a_new_cell_takes_the_look_of_its_row_or_column(tmp_path: Path) -> None:
+    book = xlsxwriter.Workbook(str(tmp_path / "h.xlsx"))
+    tab = book.add_worksheet("Hers")
+    tab.set_column("C:C", 12, book.add_format({"num_format": "0.000"}))
+    tab.set_row(4, None, book.add_format({"num_format": "0.0"}))
+    tab.write("A5", 1)
+    tab.write("B7", 3, book.add_format({"num_format": "0.0000"}))
+    book.close()
+    path = tmp_path / "h.xlsx"
+    assert set_to(
+        path, ("Hers", 4, 2, 1.5), ("Hers", 6, 2, 2.5), ("Hers", 6, 1, 9.0), ("Hers", 8, 0, 4.0),
+        ("Hers", 6, 3, date(2025, 1, 2)), ("Hers", 8, 2, date(2025, 1, 3)), ("Hers", 8, 3, "=x"),
+    )  # fmt: skip
+    tab = openpyxl.load_workbook(path)["Hers"]
+    assert [tab[a].number_format for a in ("C5", "C7", "B7")] == ["0.0", "0.000", "0.0000"]
+    assert tab["D7"].value == tab["C9"].value - (datetime(2025, 1, 3) - datetime(2025, 1, 2)) == datetime(2025, 1, 2)
+    assert tab["C9"].number_format == "yyyy-mm-dd" and tab["D9"].quotePrefix
+    assert tab["A9"].font.name == "Arial", "a cell without any look gets the declared one"
+    assert tab.dimensions == "A5:D9"
+
+
+def test_clearing_a_formula_drops_the_chain_of_calculation(tmp_path: Path) -> None:
+    def with_chain(path: Path) -> Path:
+        plain(path)
+        types = b'<Override PartName="/xl/calcChain.xml" ContentType="application/vnd.openxmlformats-officedocument.spreadsheetml.calcChain+xml"/></Types>'
+        rel = b'<Relationship Id="rId77" Type="http://schemas.openxmlformats.org/officeDocument/2006/relationships/calcChain" Target="calcChain.xml"/></Relationships>'
+        patched(path, lambda x: x.replace(b"</Types>", types), "[Content_Types].xml")
+        patched(path, lambda x: x.replace(b"</Relationships>", rel), "xl/_rels/workbook.xml.rels")
+        with zipfile.ZipFile(path, "a") as package:
+            package.writestr("xl/calcChain.xml", b'<calcChain xmlns="x"><c r="B3" i="1"/></calcChain>')
+        return path
+
+    path = with_chain(tmp_path / "a.xlsx")
+    assert set_to(path, ("Hers", 0, 2, "new"))
+    assert "xl/calcChain.xml" in parts(path), "it stays while every formula stays"
+    assert set_to(path, ("Hers", 2, 1, None))
+    after = parts(path)
+    assert "xl/calcChain.xml" not in after
+    assert b"calcChain" not in after["xl/_rels/workbook.xml.rels"] + after["[Content_Types].xml"]
+    assert b'fullCalcOnLoad="1"' in after["xl/workbook.xml"]
+
+
+SPELLINGS: dict[str, Callable[[bytes], bytes]] = {
+    "byte order mark": lambda x: b"\xef\xbb\xbf" + x,
+    "prefixed": lambda x: re.sub(rb"<(/?)(?=[a-zA-Z])", rb"<\1x:", x).replace(b" xmlns=", b" xmlns:x="),
+    "no addresses": lambda x: re.sub(
+        rb'(<(?:c|row)\b[^>]*?) r="[^"]*"',
+        rb"\1",
+        x.replace(b'<row r="3"', b"<row/><row").replace(b'<c r="B3"', b"<c/><c"),
+    ),
+    "single quotes": lambda x: re.sub(rb'(<(?:c|row) r=)"([^"]*)"', rb"\1'\2'", x),
+    "comments": lambda x: x.replace(b"<sheetData>", b'<sheetData><!-- <row r="1"><c r="C1"/></row> -->'),
+    "blanks": lambda x: x.replace(b"<row", b"\r\n\t<row\n").replace(b"</c>", b"</c >\n"),
+    "empty row": lambda x: x.replace(b'<row r="3"', b'<row r="2"/><row r="3"'),
+    "16-bit letters": lambda x: x.replace(b"UTF-8", b"UTF-16").decode().encode("utf-16"),
+}
+
+
+@pytest.mark.parametrize("spelling", SPELLINGS)
+def test_other_spellings_of_a_sheet(tmp_path: Path, spelling: str) -> None:
+    path = patched(plain(tmp_path / "h.xlsx"), SPELLINGS[spelling])
+    assert WorkbookFile(path).snapshot().grids["Hers"].value(2, 1) == 15.0
+    assert set_to(
+        path, ("Hers", 0, 2, "new"), ("Hers", 1, 0, 3.0), ("Hers", 0, 0, None), ("Hers", 9, 5, True), tabs=(OURS,)
+    )
+    grid = WorkbookFile(path).snapshot().grids["Hers"]
+    cells = {(r, c): v for r, row in enumerate(grid.rows) for c, v in enumerate(row) if v is not None}
+    assert cells == {(0, 1): 5.0, (0, 2): "new", (1, 0): 3.0, (2, 1): 15.0, (9, 5): True}
+    assert openpyxl.load_workbook(path)["Hers"]["B3"].value == "=B1*3"
+
+
+def test_an_empty_sheet_and_no_styles(tmp_path: Path) -> None:
+    path = patched(
+        plain(tmp_path / "h.xlsx"), lambda x: re.sub(rb"<sheetData>.*</sheetData>", b"<sheetData/>", x, flags=re.S)
+    )
+    bare = io.BytesIO()
+    with zipfile.ZipFile(path) as old, zipfile.ZipFile(bare, "w") as new:
+        for name in old.namelist():
+            data = re.sub(rb"<(Override|Relationship) [^>]*styles[^>]*/>", b"", old.read(name))
+            if name != "xl/styles.xml":
+                new.writestr(name, data)
+    path.write_bytes(bare.getvalue())
+    assert set_to(path, ("Hers", 3, 1, date(2025, 1, 2)), tabs=(OURS,))
+    book = openpyxl.load_workbook(path)
+    assert book["Hers"]["B4"].value == datetime(2025, 1, 2) and book["Costs"]["A1"].font.b
+
+
+def _pivot(path: Path) -> Path:
+    """A table of a pivot at B5:C9 on Hers, as far as the place of it goes."""
+    rels = b'<Relationships xmlns="http://schemas.openxmlformats.org/package/2006/relationships"><Relationship Id="rId1" Type="http://schemas.openxmlformats.org/officeDocument/2006/relationships/pivotTable" Target="../pivotTables/pivotTable1.xml"/></Relationships>'
+    with zipfile.ZipFile(path, "a") as package:
+        package.writestr("xl/worksheets/_rels/sheet1.xml.rels", rels)
+        package.writestr(
+            "xl/pivotTables/pivotTable1.xml", b'<pivotTableDefinition><location ref="B5:C9"/></pivotTableDefinition>'
+        )
+    return path
+
+
+@pytest.mark.parametrize(
+    ("place", "words"),
+    [((6, 1), "pivot table"), ((8, 2), "pivot table")],
+)
+def test_what_a_pivot_table_shows_is_not_overwritten(tmp_path: Path, place: tuple[int, int], words: str) -> None:
+    path = _pivot(plain(tmp_path / "h.xlsx"))
+    before = path.read_bytes()
+    with pytest.raises(WriteRefused, match=words) as caught:
+        set_to(path, ("Hers", *place, "new"))
+    assert address(*place) in str(caught.value) and path.read_bytes() == before
+    assert set_to(path, ("Hers", 9, 1, "new"))
+
+
+def test_spills_data_tables_and_linked_data_are_not_overwritten(tmp_path: Path) -> None:
+    path = full_range(tmp_path / "h.xlsm")
+    for row, column, words in ((0, 5, "array formula"), (1, 6, "array formula"), (0, 7, "table"), (8, 1, "merged")):
+        with pytest.raises(WriteRefused, match=words):
+            set_to(path, ("Hers", row, column, "new"))
+    linked = patched(plain(tmp_path / "v.xlsx"), lambda x: x.replace(b'<c r="B1"', b'<c r="B1" vm="1"'))
+    with pytest.raises(WriteRefused, match="linked data"):
+        set_to(linked, ("Hers", 0, 1, 1.0))
+    what_if = patched(
+        plain(tmp_path / "d.xlsx"),
+        lambda x: x.replace(b"<f>B1*3</f>", b'<f t="dataTable" ref="B3:C4" dt2D="0" r1="B1"/>'),
+    )
+    with pytest.raises(WriteRefused, match="data table"):
+        set_to(what_if, ("Hers", 3, 2, 1.0))
+
+
+def test_what_she_drew_on_our_tab_stops_its_replacement(tmp_path: Path) -> None:
+    path = tmp_path / "h.xlsx"
+    book = xlsxwriter.Workbook(str(path))
+    book.add_worksheet("Hers").write("A1", 1)
+    book.add_worksheet("Costs").add_table("A1:B3")
+    book.close()
+    with pytest.raises(WriteRefused, match="a table on the tab Costs"):
+        set_to(path, tabs=(OURS,))
+
+
+# -- laws -----------------------------------------------------------------------------------------------------------
+
+TEXTS = st.text(st.characters(codec="utf-8", exclude_categories=("Cc", "Cs", "Cn")), min_size=1, max_size=12)
+VALUES = (
+    st.none()
+    | st.booleans()
+    | st.floats(-1e9, 1e9).map(lambda x: round(x, 4))
+    | TEXTS
+    | st.dates(date(1950, 1, 1), date(2100, 1, 1))
+)
+PLACES = st.tuples(st.integers(0, 12), st.integers(0, 30))
+
+
+def small_book(path: Path, cells: dict[tuple[int, int], Value]) -> Path:
+    book = xlsxwriter.Workbook(str(path))
+    for name in ("Hers", "Other"):
+        tab = book.add_worksheet(name)
+        day = book.add_format({"num_format": "dd/mm/yyyy"})
+        for (row, column), value in cells.items():
+            if isinstance(value, date):
+                tab.write_datetime(row, column, datetime(value.year, value.month, value.day), day)
+            elif isinstance(value, str):
+                tab.write_string(row, column, value)
+            elif value is not None:
+                tab.write(row, column, value)
+    book.close()
+    return path
+
+
+def filled(path: Path, tab: str) -> dict[tuple[int, int], Value]:
+    grid = WorkbookFile(path).snapshot().grids[tab]
+    return {(r, c): v for r, row in enumerate(grid.rows) for c, v in enumerate(row) if v is not None}
+
+
+@settings(max_examples=60, deadline=None, suppress_health_check=[HealthCheck.function_scoped_fixture])
+@given(st.dictionaries(PLACES, VALUES, max_size=20), st.dictionaries(PLACES, VALUES, max_size=12))
+def test_random_edits_show_and_nothing_else(
+    tmp_path: Path, cells: dict[tuple[int, int], Value], edits: dict[tuple[int, int], Value]
+) -> None:
+    path = small_book(tmp_path / "r.xlsx", cells)
+    before, there, raw = parts(path), filled(path, "Hers"), path.read_bytes()
+    assert WorkbookFile(path).apply(Edits()) is False and path.read_bytes() == raw
+    written = set_to(path, *(("Hers", r, c, v) for (r, c), v in edits.items()))
+    if not written:
+        assert path.read_bytes() == raw
+    wanted = {k: v for k, v in (there | edits).items() if v is not None}
+    now = filled(path, "Hers")
+    dates = {k: v.toordinal() - date(1899, 12, 30).toordinal() for k, v in wanted.items() if isinstance(v, date)}
+    for place in wanted.keys() | now.keys():
+        # A number typed over a date keeps the look of a date: hers to change.
+        told = now.get(place)
+        if isinstance(told, date):
+            assert told.toordinal() - date(1899, 12, 30).toordinal() == dates.get(
+                place, int(float(str(wanted[place])) if place not in dates else 0)
+            )
+        else:
+            assert told == wanted.get(place) and type(told) is not int, (place, told)
+    after = parts(path)
+    assert {n for n in before if before[n] != after[n]} <= {SHEET, "xl/workbook.xml", "xl/styles.xml"}
+    read = values(path)["Other"]
+    assert {(r, c) for r, row in enumerate(read) for c, v in enumerate(row) if v != ""} == {
+        k for k, v in cells.items() if v is not None
+    }
+    assert set_to(path, *(("Hers", r, c, v) for (r, c), v in edits.items())) is False
+
+
+def test_edits_of_different_cells_may_come_in_any_order(tmp_path: Path) -> None:
+    one, two = ("Hers", 0, 3, 1.5), ("Hers", 4, 0, "x")
+    found = []
+    for name, order in (("a", (one, two)), ("b", (two, one))):
+        path = plain(tmp_path / f"{name}.xlsx")
+        for cell in order:
+            assert set_to(path, cell)
+        found.append(parts(path)[SHEET])
+    assert found[0] == found[1]
+
+
+# -- foreign workbooks ----------------------------------------------------------------------------------------------
+
+
+REPO = Path(__file__).resolve().parents[2]
+KINDS = ("*.xlsx", "*.xlsm", "*.xltx", "*.xltm")
+
+
+def corpus() -> Iterator[Path]:
+    """The project's own workbooks, those that installed packages carry, and those below COSTBOOK_CORPUS."""
+    folders = {REPO / "workbooks", REPO / "sample_invoices", Path(sysconfig.get_paths()["purelib"])}
+    if os.environ.get("COSTBOOK_CORPUS"):
+        folders.add(Path(os.environ["COSTBOOK_CORPUS"]))
+    for folder in sorted(folders):
+        yield from sorted(p for kind in KINDS for p in folder.rglob(kind) if p.is_file())
+
+
+def free_place(path: Path, tab: str) -> tuple[int, int]:
+    grid = WorkbookFile(path).snapshot().grids[tab]
+    return len(grid.rows) + 1, 1
+
+
+@pytest.mark.parametrize("source", list(corpus()), ids=lambda p: p.name)
+def test_foreign_workbooks(source: Path, tmp_path: Path) -> None:
+    """Saved with everything else the same, or refused with a reason and untouched."""
+    path = Path(shutil.copyfile(source, tmp_path / f"c{source.suffix}"))
+    raw, ours = path.read_bytes(), PutTab("Costs of this test", OURS.rows, LOOK)
+    try:
+        tabs = WorkbookFile(path).snapshot().grids
+        tab = next((t for t, g in tabs.items() if not g.protected), None)
+        place = free_place(path, tab) if tab else (0, 0)
+        saved = set_to(path, *([(tab, *place, "costbook was here")] if tab else []), tabs=(ours,))
+    except CostbookError as refusal:
+        assert str(refusal) and path.read_bytes() == raw
+        pytest.skip(f"refused: {refusal}")
+    assert saved
+    before, after = raw_parts(raw), raw_parts(path.read_bytes())
+    changed = {n for n in before if before[n] != after.get(n)}
+    assert len([n for n in changed if "worksheets/" in n]) <= 1
+    assert all(re.search(r"workbook|styles|calcChain|Content_Types|worksheets/|sheet", n) for n in changed), changed
+    assert set_to(path, tabs=(ours,)) is False
+
+
+def raw_parts(data: bytes) -> dict[str, bytes]:
+    with zipfile.ZipFile(io.BytesIO(data)) as package:
+        return {name: package.read(name) for name in package.namelist()}
+
+
+@pytest.mark.office
+@pytest.mark.skipif(shutil.which("soffice") is None, reason="no office program")
+def test_the_office_program_opens_what_was_saved(tmp_path: Path) -> None:
+    made = [
+        full_range(tmp_path / "full.xlsm"),
+        made_by_openpyxl(tmp_path / "openpyxl.xlsx"),
+        plain(tmp_path / "plain.xlsx"),
+    ]
+    for path in made:
+        assert set_to(path, ("Hers", 0, 2, "mine"), tabs=(OURS,))
+    profile = f"-env:UserInstallation={(tmp_path / 'profile').as_uri()}"
+    asked = ["soffice", profile, "--headless", "--convert-to", "pdf", "--outdir", str(tmp_path / "out")]
+    subprocess.run([*asked, *map(str, made)], check=True, capture_output=True, timeout=180)
+    for path in made:
+        pdf = tmp_path / "out" / f"{path.stem}.pdf"
+        assert pdf.read_bytes().startswith(b"%PDF") and pdf.stat().st_size > 5_000
+
+
+def test_a_damaged_part_that_must_change_is_a_refusal(tmp_path: Path) -> None:
+    path = patched(plain(tmp_path / "h.xlsx"), lambda x: x.replace(b"</styleSheet>", b"</wrong>"), "xl/styles.xml")
+    raw = path.read_bytes()
+    with pytest.raises((WriteRefused, HostUnavailable)):
+        set_to(path, tabs=(OURS,))
+    assert path.read_bytes() == raw
