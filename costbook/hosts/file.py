@@ -147,7 +147,7 @@ def _wanted_cells(cells: Collection[SetCell], read: Reading) -> Iterator[SetCell
             )
         # The empty cells of a new row get their look too.
         new_row = edit.row >= len(grid.rows) and (edit.tab.casefold(), edit.row) in filled
-        if new_row or (edit.row, edit.column) in grid.formulas or not same(there, edit.value):
+        if new_row or (edit.row, edit.column) in grid.formulas or not _holds(read, grid, edit):
             pending.append((grid, edit))
     guards: dict[str, tuple[scan.FormulaCell, ...]] = {}
     for grid, edit in pending:
@@ -235,6 +235,16 @@ def same(one: Value, other: Value) -> bool:
     return one == other
 
 
+def _holds(read: Reading, grid: Grid, edit: SetCell) -> bool:
+    """Whether the cell holds what it is to hold; a number that her look shows as a day or a time is that number."""
+    there, value = grid.value(edit.row, edit.column), edit.value
+    if same(there, value) or not isinstance(value, (int, float)):
+        return same(there, value)
+    # A time of day is read to the microsecond only.
+    shown = isinstance(there, date) or (isinstance(there, float) and isclose(there, value, rel_tol=0, abs_tol=1e-7))
+    return shown and same(scan.number(read.sheets[grid.name], edit.row, edit.column), value)
+
+
 def _compared(value: Value) -> Value:
     if isinstance(value, date):
         return float(value.toordinal() - date(1899, 12, 30).toordinal())
@@ -277,7 +287,7 @@ def _saved(package: Package, edits: Edits) -> tuple[bytes, frozenset[str]]:
 def _refuse_damage(before: Reading, after: Reading, edits: Edits, name: str) -> None:
     """Nothing, when the new bytes read back as meant; the last check before the file is replaced."""
     drawn = {tab.name.casefold(): tab for tab in edits.tabs}
-    meant = {(edit.tab.casefold(), edit.row, edit.column): edit.value for edit in edits.cells}
+    meant = {(edit.tab.casefold(), edit.row, edit.column): edit for edit in edits.cells}
     order = [drawn[tab.casefold()].name if tab.casefold() in drawn else tab for tab in before.snapshot.grids]
     order += [tab.name for tab in edits.tabs if tab.name not in order]
     if order != list(after.snapshot.grids):
@@ -285,7 +295,8 @@ def _refuse_damage(before: Reading, after: Reading, edits: Edits, name: str) -> 
     for tab, grid in after.snapshot.grids.items():
         wanted = drawn[tab.casefold()].grid() if tab.casefold() in drawn else before.snapshot.grids[tab]
         for row, column in _unlike(grid, wanted):
-            if not same(grid.value(row, column), meant.get((tab.casefold(), row, column), wanted.value(row, column))):
+            edit = meant.get((tab.casefold(), row, column))
+            if edit is None or not _holds(after, grid, edit):
                 raise _damage(name, grid.where(row, column))
         if tab.casefold() not in drawn:
             _refuse_damaged_tab(wanted, grid, {place[1:] for place in meant if place[0] == tab.casefold()}, name)

@@ -207,8 +207,7 @@ class Graft:
             self._copy_relations(relation.target, target)
             told.append((identity, relation.kind, target))
         if not told and rels_of(part) in self._draft.package.names:
-            self._draft.removed.add(rels_of(part))
-            self._draft.changed.pop(rels_of(part), None)
+            self._draft.drop({rels_of(part)})
         self._draft.put_relations(part, told)
 
 

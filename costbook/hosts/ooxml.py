@@ -8,12 +8,14 @@ any encoding. Source: ECMA-376 part 2 (packages), clauses 9 and 10.
 from __future__ import annotations
 
 import re
-from collections.abc import Collection, Iterable, Mapping
+from collections.abc import Collection, Iterable, Iterator, Mapping
+from contextlib import suppress
 from dataclasses import dataclass, field
 from pathlib import PurePosixPath
 from xml.parsers import expat
 from xml.sax.saxutils import escape
 
+from costbook.errors import HostUnavailable
 from costbook.hosts import archive
 from costbook.hosts.package import Package
 
@@ -21,7 +23,7 @@ Splice = tuple[int, int, bytes]
 
 ATTRIBUTES = rb"""[^<>"']*(?:"[^"]*"[^<>"']*|'[^']*'[^<>"']*)*"""
 _START = re.compile(rb"<[^\s/>]+" + ATTRIBUTES + rb">")
-RELATIONS = b"application/vnd.openxmlformats-package.relationships+xml"
+RELATIONS = "application/vnd.openxmlformats-package.relationships+xml"
 _RELS = b'<Relationships xmlns="http://schemas.openxmlformats.org/package/2006/relationships">%s</Relationships>'
 _DECLARATION = b'<?xml version="1.0" encoding="UTF-8" standalone="yes"?>\n'
 OFFICE = "http://schemas.openxmlformats.org/officeDocument/2006/relationships"
@@ -164,7 +166,8 @@ class Draft:
         self.package = package
         self.changed: dict[str, bytes] = {}
         self.removed: set[str] = set()
-        self._taken = {name.lower() for name in package.names}
+        # A name that a relationship of hers leads to is hers, though the part be missing: it would show ours on her tab.
+        self._taken = {name.lower() for name in (*package.names, *_led_to(package))}
         self._added: set[str] = set()
 
     def part(self, name: str) -> bytes:
@@ -195,7 +198,7 @@ class Draft:
         self.removed |= {name for name in gone if name in self.package.names}
         for name in gone:
             self.changed.pop(name, None)
-        self._retype(names, {})
+        self._retype(gone, {})
 
     def fresh(self, like: str) -> str:
         """A part name nobody has, such as xl/charts/chart3.xml like xl/charts/chart1.xml."""
@@ -210,7 +213,7 @@ class Draft:
         return name
 
     def declare(self, types: Mapping[str, str]) -> None:
-        """State the content types of parts."""
+        """State the content types of parts, where they do not follow from the ending."""
         self._retype((), types)
 
     def _retype(self, gone: Collection[str], types: Mapping[str, str]) -> None:
@@ -218,7 +221,12 @@ class Draft:
         xml = self.part(place)
         root = parsed(xml)
         stated = {node.attributes.get("PartName", "").lstrip("/"): node for node in root.all("Override")}
-        wrong = {n: t for n, t in types.items() if n not in stated or stated[n].attributes.get("ContentType") != t}
+        usual = {node.attributes.get("Extension", "").lower(): node for node in root.all("Default")}
+        wrong = {}
+        for name, type_ in types.items():
+            node = stated.get(name) or usual.get(name.rpartition(".")[2].lower())
+            if node is None or node.attributes.get("ContentType") != type_:
+                wrong[name] = type_
         new = b"".join(
             b'<%sOverride PartName="/%s" ContentType="%s"/>' % (root.prefix.encode(), ascii_bytes(name), type_.encode())
             for name, type_ in wrong.items()
@@ -241,6 +249,7 @@ class Draft:
         told = target.removeprefix(folder) if target.startswith(folder) else f"/{target}"
         new = _relation(root.prefix, f"rId{number}", self.office + "/" + kind, told)
         self.edit(place, [appended(xml, root, new)])
+        self.declare({place: RELATIONS})
         return f"rId{number}"
 
     def unrelate(self, source: str, ids: Collection[str]) -> None:
@@ -254,6 +263,7 @@ class Draft:
         told = b"".join(_relation("", i, f"{self.office}/{kind}", f"/{target}") for i, kind, target in relations)
         if told:
             self.put(rels_of(source), _DECLARATION + _RELS % told)
+            self.declare({rels_of(source): RELATIONS})
 
     @property
     def office(self) -> str:
@@ -271,6 +281,15 @@ class Draft:
     def packed(self) -> bytes:
         """The finished package."""
         return archive.rewritten(self.package, self.changed, self.removed)
+
+
+def _led_to(package: Package) -> Iterator[str]:
+    """Every name a relationship leads to; what is no XML leads nowhere, such as the twin files of a Mac's packer."""
+    there = set(package.names)
+    for name in there:
+        if rels_of(name) in there:
+            with suppress(HostUnavailable):
+                yield from (r.target for r in package.relations(name).values() if not r.outside)
 
 
 def rels_of(part: str) -> str:

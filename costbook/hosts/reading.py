@@ -8,10 +8,11 @@ from __future__ import annotations
 
 import io
 import zipfile
-from collections.abc import Callable, Collection, Sequence
+from collections.abc import Callable, Collection, Iterator, Sequence
 from dataclasses import dataclass
 from datetime import date, datetime, time, timedelta
 from typing import Any
+from xml.sax.saxutils import quoteattr
 
 from costbook.book.grid import ErrorValue, Grid, Snapshot, Value, address
 from costbook.errors import HostUnavailable, Where
@@ -20,6 +21,13 @@ from costbook.hosts.package import ASK_AGAIN, Package
 
 LIMIT_CELLS = 5_000_000
 SHEETS = ("worksheet",)
+KNOWN_TABS = (*SHEETS, "chartsheet", "dialogsheet")
+KNOWN_STATES = ("visible", "hidden", "veryHidden")
+_LISTING = (
+    '<workbook xmlns="http://schemas.openxmlformats.org/spreadsheetml/2006/main"'
+    ' xmlns:r="http://schemas.openxmlformats.org/officeDocument/2006/relationships">'
+    "<workbookPr date1904={}/><sheets>{}</sheets></workbook>"
+)
 
 
 @dataclass(frozen=True)
@@ -59,12 +67,35 @@ def reading(data: bytes, name: str, known: tuple[Reading, Collection[str]] | Non
     }
     # Another reader takes 16-bit letters for nothing at all.
     patched |= {part: package.part(part) for part in package.wide if part not in patched}
+    if any(_stops_another_reader(package)):
+        patched[package.main] = _sheets_only(package)
     values = _values(_replaced(data, patched) if patched else data, name, tuple(errors))
     grids = {
         tab: before.snapshot.grids[tab] if tab in kept else _grid(tab, values[tab], xml, errors[tab])
         for tab, xml in sheets.items()
     }
     return Reading(Snapshot(name, grids), sheets)
+
+
+def _stops_another_reader(package: Package) -> Iterator[bool]:
+    """For each tab whether it is one that another reader takes for a damage of the file."""
+    kinds = {tab.name: tab.kind for tab in package.tabs}
+    for element in package.workbook:
+        if element.name == "sheet":
+            kind, state = kinds.get(element.attributes.get("name", "")), element.attributes.get("state", "visible")
+            yield kind not in KNOWN_TABS or state not in KNOWN_STATES
+
+
+def _sheets_only(package: Package) -> bytes:
+    """A workbook part that lists the worksheets and nothing else but from when days are counted."""
+    wanted = {tab.name for tab in package.tabs if tab.kind in SHEETS}
+    told = "".join(
+        f'<sheet name={quoteattr(e.attributes["name"])} sheetId="{number}" r:id={quoteattr(e.attributes["id"])}/>'
+        for number, e in enumerate(package.workbook, 1)
+        if e.name == "sheet" and e.attributes.get("name") in wanted
+    )
+    days = next((e.attributes.get("date1904", "0") for e in package.workbook if e.name == "workbookPr"), "0")
+    return _LISTING.format(quoteattr(days), told).encode()
 
 
 def _checked(tab: str, xml: bytes) -> bytes:
@@ -91,7 +122,7 @@ def _values(data: bytes, name: str, tabs: Sequence[str]) -> dict[str, list[list[
         raise
     except BaseException as error:  # a panic of the reader is no Exception
         raise HostUnavailable(
-            f"{name} cannot be read: {str(error).strip() or type(error).__name__}.", do=ASK_AGAIN
+            f"{name} cannot be read: {str(error).strip(' .') or type(error).__name__}.", do=ASK_AGAIN
         ) from error
 
 

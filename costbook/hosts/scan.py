@@ -149,6 +149,18 @@ def bound_formulas(xml: bytes) -> Iterator[FormulaCell]:
         yield FormulaCell(int(match[2]) - 1, column_index(match[1]), unescaped(match[4] or b""), kind, area)
 
 
+def number(xml: bytes, row: int, column: int) -> float | None:
+    """The number a cell is stored as, whatever its look shows; None where it holds none."""
+    place = b"%s%d" % (column_name(column).encode(), row + 1)
+    match = re.search(rb'<c r="' + place + rb'"([^>/]*)>\s*<v[^>]*>([^<]*)</v>', xml)
+    if not match or re.search(rb'\st="(?!n")', match[1]):
+        return None
+    try:
+        return float(match[2])
+    except ValueError:
+        return None
+
+
 def text_results(xml: bytes) -> Iterator[tuple[int, int]]:
     """The places of formulas whose stored result is a text, an empty one included."""
     for letters, row in re.findall(rb'<c r="([A-Z]+)(\d+)"[^>]*?\st="str"[^>]*>\s*<f', xml):

@@ -522,6 +522,109 @@ def test_edits_of_different_cells_may_come_in_any_order(tmp_path: Path) -> None:
     assert found[0] == found[1]
 
 
+# -- what workbooks of other programs were found to hold -----------------------------------------------------------
+
+
+def stated_types(path: Path) -> dict[str, str]:
+    """The content types of parts that have a line of their own."""
+    xml = parts(path)["[Content_Types].xml"].decode()
+    return dict(re.findall(r'<Override PartName="/([^"]+)" ContentType="([^"]+)"', xml))
+
+
+@pytest.mark.parametrize("stated", [True, False])
+def test_relationships_whose_type_does_not_follow_from_the_ending(tmp_path: Path, stated: bool) -> None:
+    """Some programs give each part of relationships a line of its own, or forget them."""
+    kind = "application/vnd.openxmlformats-package.relationships+xml"
+    lines = "".join(
+        f'<Override PartName="/{name}" ContentType="{kind}"/>' for name in ("_rels/.rels", "xl/_rels/workbook.xml.rels")
+    )
+
+    def change(xml: bytes) -> bytes:
+        usual = f'<Default Extension="rels" ContentType="{kind}"/>'.encode()
+        assert usual in xml
+        return xml.replace(usual, b"").replace(b"</Types>", (lines if stated else "").encode() + b"</Types>")
+
+    path = patched(plain(tmp_path / "h.xlsx"), change, "[Content_Types].xml")
+    assert set_to(path, ("Hers", 0, 2, "new"), tabs=(OURS,))
+    made = {n for n in parts(path) if n.endswith(".rels")}
+    assert len(made) == 4 and {n for n in made if stated_types(path).get(n) != kind} == (set() if stated else {"_rels/.rels"})
+    assert openpyxl.load_workbook(path)["Costs"]["A1"].comment.text == "ours"
+    assert set_to(path, tabs=(PutTab("Costs", ((Cell(1.0),),)),))
+    assert stated_types(path).keys() <= parts(path).keys(), "no line is left of a part that has gone"
+
+
+def test_a_name_of_hers_that_leads_nowhere_is_not_taken(tmp_path: Path) -> None:
+    """Else her tab would show our chart."""
+    path = plain(tmp_path / "h.xlsx")
+    with zipfile.ZipFile(path, "a") as package:
+        package.writestr(
+            "xl/worksheets/_rels/sheet1.xml.rels",
+            b'<Relationships xmlns="http://schemas.openxmlformats.org/package/2006/relationships"><Relationship Id="rId1"'
+            b' Type="http://schemas.openxmlformats.org/officeDocument/2006/relationships/drawing"'
+            b' Target="../drawings/drawing1.xml"/></Relationships>',
+        )
+        # The twins that a Mac's packer puts beside every file are no XML, whatever they are called.
+        for name in ("xl/worksheets/._sheet1.xml", "xl/worksheets/_rels/._sheet1.xml.rels"):
+            package.writestr(f"__MACOSX/{name}", b"\0\5\x16\7Mac OS X")
+    assert set_to(path, tabs=(OURS,))
+    once = parts(path)
+    assert "xl/drawings/drawing1.xml" not in once and "xl/drawings/drawing2.xml" in once
+    assert set_to(path, tabs=(PutTab("Costs", (*OURS.rows, (Cell("more"),)), LOOK),))
+    assert parts(path).keys() == once.keys()
+
+
+@pytest.mark.parametrize("from_1904", [True, False])
+def test_tabs_that_another_reader_stops_at(tmp_path: Path, from_1904: bool) -> None:
+    """Macro sheets, modules that lead nowhere, and a state the format does not know stop neither reading nor saving."""
+    path = tmp_path / "h.xlsm"
+    book = xlsxwriter.Workbook(str(path), {"date_1904": from_1904})
+    book.add_worksheet("Hers & <co>").write_datetime("A1", datetime(2024, 2, 29), book.add_format({"num_format": 14}))
+    book.add_worksheet("More").write("A1", "salt")
+    book.close()
+    added = b'<sheet name="Module" sheetId="8" r:id=""/><sheet name="Macro" sheetId="9" r:id="rId99"/></sheets>'
+    patched(
+        path,
+        lambda x: x.replace(b"</sheets>", added).replace(b'<sheet name="More"', b'<sheet state="show" name="More"'),
+        "xl/workbook.xml",
+    )
+    relation = b'<Relationship Id="rId99" Type="http://schemas.microsoft.com/office/2006/relationships/xlMacrosheet" Target="macrosheets/sheet1.xml"/></Relationships>'
+    patched(path, lambda x: x.replace(b"</Relationships>", relation), "xl/_rels/workbook.xml.rels")
+    with zipfile.ZipFile(path, "a") as package:
+        package.writestr("xl/macrosheets/sheet1.xml", b'<xm:macrosheet xmlns:xm="x"/>')
+    before = parts(path)
+    grids = WorkbookFile(path).snapshot().grids
+    assert {name: grid.rows for name, grid in grids.items()} == {
+        "Hers & <co>": ((date(2024, 2, 29),),), "More": (("salt",),),
+    }  # fmt: skip
+    assert set_to(path, ("More", 1, 0, "pepper"), tabs=(OURS,))
+    after = parts(path)
+    assert {n for n in before if before[n] != after[n]} <= WORKBOOK | {"xl/worksheets/sheet2.xml"}
+    listed = re.findall(rb'<sheet [^>]*name="([^"]*)"', after["xl/workbook.xml"])
+    assert listed == [b"Hers &amp; &lt;co&gt;", b"More", b"Module", b"Macro", b"Costs"]
+    assert b'localSheetId="4"' in after["xl/workbook.xml"], "names of ours count every tab that is listed"
+    assert WorkbookFile(path).snapshot().grids["More"].rows == (("salt",), ("pepper",))
+
+
+@pytest.mark.parametrize("from_1904", [True, False])
+def test_a_number_put_where_her_look_shows_days_or_times(tmp_path: Path, from_1904: bool) -> None:
+    path = tmp_path / "h.xlsx"
+    book = xlsxwriter.Workbook(str(path), {"date_1904": from_1904})
+    tab = book.add_worksheet("Hers")
+    tab.write_row("A1", ["flour", 1, 2, 3])
+    for column, look in enumerate(("dd/mm/yyyy", "dd/mm/yyyy", "hh:mm", "[h]:mm")):
+        tab.set_column(column, column, 9, book.add_format({"num_format": look}))
+    book.close()
+    cells = (("Hers", 1, 0, 77.0), ("Hers", 1, 1, 12.34), ("Hers", 1, 2, 0.123456789), ("Hers", 1, 3, 1.23456789012))
+    assert set_to(path, *cells)
+    assert re.findall(rb'<c r="[A-D]2"[^>]*><v>([^<]*)</v>', parts(path)[SHEET]) == [
+        b"77", b"12.34", b"0.123456789", b"1.23456789012",
+    ]  # fmt: skip
+    raw = path.read_bytes()
+    assert set_to(path, *cells) is False and path.read_bytes() == raw
+    assert set_to(path, ("Hers", 1, 1, 12.35)), "another number is another number"
+    assert b"<v>12.35</v>" in parts(path)[SHEET]
+
+
 # -- foreign workbooks ----------------------------------------------------------------------------------------------
 
 
