@@ -315,7 +315,8 @@ def office(folder: Path, label: str, shape: Shape) -> Measure:
     books.save(rows, plain)
     recalculated, took = formulas.recalculated(program, model, folder)
     ours = min(split_run(plain, write=False).without_writing for _ in range(2))
-    apart = max(abs(formulas.unit_costs(recalculated)[c] / x.unit_cost - 1) for c, x in split_run(plain, write=False).priced.costs.items())
+    theirs = formulas.unit_costs(recalculated)
+    apart = max(abs(theirs[c] / x.unit_cost - 1) for c, x in split_run(plain, write=False).priced.costs.items())
     if apart > 1e-9:
         raise RuntimeError(f"LibreOffice and the program differ by {apart:.1e}")
     return against(what, ours, took, ">= 10 x faster", 10, True)
