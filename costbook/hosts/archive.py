@@ -41,7 +41,7 @@ def rewritten(package: Package, changed: Mapping[str, bytes], removed: Collectio
         if member.part in changed:
             packed = _packed(changed[member.part])
             places[index] = _fresh_record(packed, _raw_name(record), len(out), record)
-            out += _local(packed, _raw_name(record))
+            out += _local(packed, _raw_name(record), record)
         else:
             places[index] = _moved(record, len(out))
             out += raw(package.data, member)
@@ -50,7 +50,7 @@ def rewritten(package: Package, changed: Mapping[str, bytes], removed: Collectio
         if name not in package.names:
             packed = _packed(changed[name])
             directory.append(_fresh_record(packed, name.encode(), len(out), b""))
-            out += _local(packed, name.encode())
+            out += _local(packed, name.encode(), b"")
     at = len(out)
     out += b"".join(directory)
     count, size = len(directory), len(out) - at
@@ -132,12 +132,14 @@ def _packed(data: bytes) -> _Packed:
     return _Packed(zlib.crc32(data), deflate.compress(data) + deflate.flush(), len(data))
 
 
-def _flags(name: bytes) -> int:
-    return 0 if name.isascii() else 0x800
+def _flags(name: bytes, before: bytes) -> int:
+    """Whether the name is said to be in UTF-8: as the member's record said before, in both of its headers alike."""
+    said: int = struct.unpack_from("<H", before, 8)[0] if before else 0 if name.isascii() else 0x800
+    return said & 0x800
 
 
-def _local(packed: _Packed, name: bytes) -> bytes:
-    fields = (20, _flags(name), 8, 0, FIXED_DATE, packed.crc, len(packed.data), packed.size, len(name), 0)
+def _local(packed: _Packed, name: bytes, before: bytes) -> bytes:
+    fields = (20, _flags(name, before), 8, 0, FIXED_DATE, packed.crc, len(packed.data), packed.size, len(name), 0)
     return struct.pack("<4sHHHHHIIIHH", b"PK\3\4", *fields) + name + packed.data
 
 
@@ -145,6 +147,5 @@ def _fresh_record(packed: _Packed, name: bytes, at: int, before: bytes) -> bytes
     """A directory record for a member made anew; attributes as before."""
     plain = (b"\x14\x03", b"\0\0" + struct.pack("<I", 0o644 << 16))
     made, attributes = (before[4:6], before[36:42]) if before else plain
-    flags = struct.unpack_from("<H", before, 8)[0] & 0x800 if before else _flags(name)
-    fields = (20, flags, 8, 0, FIXED_DATE, packed.crc, len(packed.data), packed.size, len(name), 0, 0, 0)
+    fields = (20, _flags(name, before), 8, 0, FIXED_DATE, packed.crc, len(packed.data), packed.size, len(name), 0, 0, 0)
     return b"PK\1\2" + made + struct.pack("<HHHHHIIIHHHH", *fields) + attributes + struct.pack("<I", at) + name

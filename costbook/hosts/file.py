@@ -7,7 +7,7 @@ replace the file.
 
 from __future__ import annotations
 
-from collections.abc import Collection, Iterator
+from collections.abc import Collection, Iterable, Iterator
 from datetime import date
 from itertools import zip_longest
 from math import isclose
@@ -21,6 +21,7 @@ from costbook.hosts.reading import Reading, reading
 from costbook.hosts.render import clean
 
 LAST_ROW, LAST_COLUMN = 1_048_576, 16_384
+UNPROTECT = "Take off the protection (Review, Unprotect) and run it again."
 
 
 class WorkbookFile:
@@ -67,6 +68,7 @@ class WorkbookFile:
         cells = tuple(_wanted_cells(edits.cells, read))
         if not cells and not any(_differs(tab, read) for tab in edits.tabs):
             return False
+        _refuse_protected(tab for edit in edits.tabs if (tab := _grid(read.snapshot, edit.name)))
         disk.refuse_if_open(self._path)
         edits = Edits(cells, edits.tabs)
         package = Package(self._data, self._path.name)
@@ -162,12 +164,17 @@ def _grid(snapshot: Snapshot, tab: str) -> Grid | None:
     return next((grid for name, grid in snapshot.grids.items() if name.casefold() == tab.casefold()), None)
 
 
+def _refuse_protected(tabs: Iterable[Grid]) -> None:
+    """A tab drawn anew would come out without the protection she has put on it."""
+    for grid in tabs:
+        if grid.protected:
+            raise WriteRefused("the tab is protected.", Where(grid.name), UNPROTECT)
+
+
 def _refuse_place(grid: Grid, edit: SetCell, formulas: Collection[scan.FormulaCell]) -> None:
     row, column, where = edit.row, edit.column, grid.where(edit.row, edit.column)
     if grid.protected:
-        raise WriteRefused(
-            "the tab is protected.", where, "Take off the protection (Review, Unprotect) and run it again."
-        )
+        raise WriteRefused("the tab is protected.", where, UNPROTECT)
     if not (0 <= row < LAST_ROW and 0 <= column < LAST_COLUMN):
         raise WriteRefused("no tab reaches that far.", where)
     for area in grid.merged:

@@ -59,6 +59,6 @@ def _drawn(package: Package, part: str) -> Iterator[str]:
             if names & {"sp", "cxnSp", "grpSp", "contentPart"}:
                 yield "a shape"
         elif relation.kind == "vmlDrawing":
-            kinds = set(re.findall(rb'ObjectType="(\w+)"', package.part(relation.target, missing=b"")))
+            kinds = set(re.findall(rb"""ObjectType\s*=\s*["'](\w+)""", package.part(relation.target, missing=b"")))
             if kinds - {b"Note"}:
                 yield "form controls"

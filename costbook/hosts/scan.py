@@ -171,7 +171,7 @@ def merged(xml: bytes) -> tuple[Area, ...]:
     """The merged ranges."""
     if b"<mergeCell" not in xml:
         return ()
-    found = (area_of(unescaped(ref)) for ref in re.findall(rb'<mergeCell\s[^>]*?\bref="([^"]+)"', xml))
+    found = (area_of(unescaped(ref)) for ref in re.findall(rb"""<mergeCell\s[^>]*?\bref\s*=\s*["']([^"']+)""", xml))
     return tuple(area for area in found if area)
 
 
@@ -184,7 +184,7 @@ def hidden_rows(xml: bytes) -> frozenset[int]:
 
 def is_protected(xml: bytes) -> bool:
     """Whether the tab is protected against changes."""
-    return re.search(rb'<sheetProtection\s[^>]*?\bsheet="(?:1|true)"', xml) is not None
+    return re.search(rb"""<sheetProtection\s[^>]*?\bsheet\s*=\s*["'](?:1|true)["']""", xml) is not None
 
 
 def widths(xml: bytes) -> dict[int, float]:

@@ -15,6 +15,7 @@ import subprocess
 import sys
 import time
 from collections.abc import Callable, Iterator
+from datetime import date
 from hashlib import sha256
 from pathlib import Path
 from typing import Any
@@ -23,7 +24,7 @@ import pytest
 
 from costbook import commands
 from costbook.book.grid import Edits, SetCell
-from costbook.errors import CostbookError
+from costbook.errors import CostbookError, HostError
 from costbook.hosts import disk
 from costbook.hosts.file import WorkbookFile
 
@@ -359,7 +360,7 @@ sys.path.insert(0, sys.argv[1])
 from datetime import date
 from pathlib import Path
 from costbook import commands
-from costbook.errors import CostbookError
+from costbook.errors import CostbookError, HostError
 go = Path(sys.argv[3])
 def tell(words):
     if words == "writing":
@@ -375,8 +376,6 @@ except CostbookError as error:
 
 def test_two_runs_pricing_the_same_book_at_once(tmp_path: Path) -> None:
     """Both have read the same bytes and worked out their prices before either may write."""
-    from datetime import date
-
     for turn in range(3):
         folder = tmp_path / str(turn)
         folder.mkdir()
@@ -394,4 +393,45 @@ def test_two_runs_pricing_the_same_book_at_once(tmp_path: Path) -> None:
         assert "another run of costbook" in said[1] or "was changed by another program" in said[1]
         assert book.read_bytes() == alone.read_bytes()
         assert [state.path.read_bytes() for state in disk.kept_states(book)] == [NEW]
+        assert not ours(folder, ".lock") and not ours(folder, ".tmp")
+
+
+def test_two_commands_pricing_the_same_book_at_once(tmp_path: Path) -> None:
+    """Started together as she would start them: one writes, the other is told so or finds nothing left to do."""
+    environment = dict(os.environ, PYTHONPATH=str(REPO), PYTHONDONTWRITEBYTECODE="1")
+    base = tmp_path / "base.xlsx"
+    base.write_bytes(NEW)
+    host = WorkbookFile(base)
+    labels = [row[0] if row else None for row in host.snapshot().grids["Start"].rows]
+    # A day of its own, so that midnight between the runs makes no difference.
+    day = SetCell("Start", labels.index("Book date"), 1, date(2026, 11, 25), "her date")
+    assert host.apply(Edits((day,)))
+    alone = Path(shutil.copyfile(base, tmp_path / "alone.xlsx"))
+    assert commands.price(alone).written
+    for turn in range(4):
+        folder = tmp_path / str(turn)
+        folder.mkdir()
+        book = Path(shutil.copyfile(base, folder / "h.xlsx"))
+        command = [sys.executable, "-m", "costbook", "price", str(book)]
+        runs = []
+        for pause in (0.0, 0.02 * turn):
+            time.sleep(pause)
+            runs.append(
+                subprocess.Popen(command, stdout=subprocess.PIPE, stderr=subprocess.PIPE, text=True, env=environment)
+            )
+        told = [(*run.communicate(timeout=60), run.returncode) for run in runs]
+        assert sum(out.rstrip().endswith("h.xlsx: written.") for out, _, _ in told) == 1, told
+        for out, err, code in told:
+            said = err.strip()
+            if code == HostError.exit_code:
+                assert not out and len(said.splitlines()) == 1 and said.startswith("costbook: h.xlsx "), told
+                assert "another run of costbook" in said or "was changed by another program" in said, told
+            else:
+                assert (
+                    code == 0
+                    and not said
+                    and re.search(r"h\.xlsx: (written|nothing changed, file left as it is)\.$", out.rstrip())
+                ), told
+        assert book.read_bytes() == alone.read_bytes()
+        assert [state.path.read_bytes() for state in disk.kept_states(book)] == [base.read_bytes()]
         assert not ours(folder, ".lock") and not ours(folder, ".tmp")

@@ -24,6 +24,7 @@ import pytest
 from hypothesis import HealthCheck, given, settings
 from hypothesis import strategies as st
 
+from costbook import commands
 from costbook.book.grid import (
     Cell,
     Chart,
@@ -46,6 +47,7 @@ xlsxwriter = pytest.importorskip("xlsxwriter")
 openpyxl = pytest.importorskip("openpyxl")
 calamine = pytest.importorskip("python_calamine")
 
+REPO = Path(__file__).resolve().parents[2]
 SHEET = "xl/worksheets/sheet1.xml"
 PNG = (
     b"\x89PNG\r\n\x1a\n\0\0\0\rIHDR\0\0\0\x01\0\0\0\x01\x08\x02\0\0\0\x90wS\xde\0\0\0\x0cIDATx\x9cc\xf8\xcf\xc0\0\0"
@@ -239,23 +241,24 @@ def test_our_tab_again_and_again_leaves_nothing_behind(tmp_path: Path) -> None:
     assert set(parts(path)) - set(hers) == {"xl/worksheets/sheet4.xml"}, "what only the old tab led to has gone"
 
 
+class Pipe(io.BytesIO):
+    """A stream that cannot be wound back, so that sizes stand in descriptors after the contents."""
+
+    def seekable(self) -> bool:
+        return False
+
+    def seek(self, *_: object) -> int:
+        raise io.UnsupportedOperation
+
+    def tell(self) -> int:
+        raise io.UnsupportedOperation
+
+
 def test_untouched_members_are_copied_with_their_headers(tmp_path: Path) -> None:
     """Folder entries, backslashes, descriptors, extra fields, stored members and the comment stay; order too."""
     source = plain(tmp_path / "h.xlsx")
     kept = {}
     path = tmp_path / "odd.xlsx"
-
-    class Pipe(io.BytesIO):
-        """A stream that cannot be wound back, so that sizes stand in descriptors after the contents."""
-
-        def seekable(self) -> bool:
-            return False
-
-        def seek(self, *_: object) -> int:
-            raise io.UnsupportedOperation
-
-        def tell(self) -> int:
-            raise io.UnsupportedOperation
 
     pipe = Pipe()
     with zipfile.ZipFile(source) as old, zipfile.ZipFile(pipe, "w") as new:
@@ -282,6 +285,124 @@ def test_untouched_members_are_copied_with_their_headers(tmp_path: Path) -> None
                     info.date_time, info.flag_bits, info.extra, info.compress_type,
                 )  # fmt: skip
     assert len(kept) >= 5
+
+
+def all_wide(data: bytes) -> bytes:
+    """The package with every size and place of its directory in 64 bits, as programs write that expect large files."""
+    at, records = zipfile.ZipFile(io.BytesIO(data)).start_dir, []
+    body = data[:at]
+    while data[at : at + 4] == b"PK\1\2":
+        packed, size, name, extra, note = struct.unpack_from("<IIHHH", data, at + 20)
+        (place,) = struct.unpack_from("<I", data, at + 42)
+        end = at + 46 + name
+        wide = struct.pack("<HHQQQ", 1, 24, size, packed, place) + data[end : end + extra]
+        head = struct.pack("<IIHHH", 0xFFFFFFFF, 0xFFFFFFFF, name, len(wide), note) + data[at + 34 : at + 42]
+        records.append(
+            data[at : at + 20]
+            + head
+            + b"\xff" * 4
+            + data[at + 46 : end]
+            + wide
+            + data[end + extra : end + extra + note]
+        )
+        at = end + extra + note
+    directory, count = b"".join(records), len(records)
+    end64 = struct.pack("<4sQHHIIQQQQ", b"PK\6\6", 44, 45, 45, 0, 0, count, count, len(directory), len(body))
+    locator = struct.pack("<4sIQI", b"PK\6\7", 0, len(body) + len(directory), 1)
+    end = struct.pack("<4sHHHHIIH", b"PK\5\6", 0, 0, 0xFFFF, 0xFFFF, 0xFFFFFFFF, 0xFFFFFFFF, 0)
+    return body + directory + end64 + locator + end
+
+
+@pytest.mark.parametrize("descriptors", [True, False])
+@pytest.mark.parametrize("wide", [(), ("theme", "sheet1"), None])
+def test_sizes_in_64_bits(tmp_path: Path, wide: tuple[str, ...] | None, descriptors: bool) -> None:
+    """In the headers of some members, or (None) in those of all and in the directory too."""
+    source, path, packed = (
+        full_range(tmp_path / "h.xlsm"),
+        tmp_path / "wide.xlsm",
+        Pipe() if descriptors else io.BytesIO(),
+    )
+    before = parts(source)
+    with zipfile.ZipFile(packed, "w", zipfile.ZIP_DEFLATED) as new:
+        for name, data in before.items():
+            with new.open(zipfile.ZipInfo(name), "w", force_zip64=wide is None or any(w in name for w in wide)) as part:
+                part.write(data)
+    path.write_bytes(all_wide(packed.getvalue()) if wide is None else packed.getvalue())
+    assert parts(path) == before
+    cells = (("Hers", 0, 2, "mine"),)
+    assert set_to(path, *cells, tabs=(OURS,))
+    after = parts(path)
+    with zipfile.ZipFile(path) as package:
+        assert package.testzip() is None
+        flags = {info.filename: info.flag_bits & 8 for info in package.infolist()}
+    assert {n for n in before if before[n] != after[n]} <= WORKBOOK | {SHEET}
+    assert all(bool(flags[n]) == descriptors for n in before if before[n] == after[n])
+    assert values(path)["Hers"][0][2] == "mine" and values(path)["Costs"][1][1] == 10.0
+    assert set_to(path, *cells, tabs=(OURS,)) is False
+    if shutil.which("unzip"):  # another reader of packages, which reads the headers of the members too
+        done = subprocess.run(["unzip", "-tqq", str(path)], capture_output=True, text=True, check=False)
+        assert (done.returncode, done.stdout, done.stderr) == (0, "", "")
+
+
+def test_a_member_whose_name_is_said_to_be_utf_8_is_so_in_both_of_its_headers(tmp_path: Path) -> None:
+    """Some packers say it of every name; one that says it in one place only looks damaged to careful readers."""
+    path = plain(tmp_path / "h.xlsx")
+    data = bytearray(path.read_bytes())
+    with zipfile.ZipFile(path) as package:
+        at, places = package.start_dir, [info.header_offset for info in package.infolist()]
+    for place in places:
+        data[place + 7] |= 8
+    while data[at : at + 4] == b"PK\1\2":
+        data[at + 9] |= 8
+        at += 46 + sum(struct.unpack_from("<HHH", data, at + 28))
+    path.write_bytes(data)
+    assert set_to(path, ("Hers", 0, 2, "new"), tabs=(OURS,))
+    raw = path.read_bytes()
+    with zipfile.ZipFile(path) as package:
+        for info in package.infolist():
+            assert struct.unpack_from("<H", raw, info.header_offset + 6)[0] == info.flag_bits, info.filename
+
+
+KINDS_OF_BOOK = {
+    "xlsx": "application/vnd.openxmlformats-officedocument.spreadsheetml.sheet.main+xml",
+    "xlsm": "application/vnd.ms-excel.sheet.macroEnabled.main+xml",
+    "xltx": "application/vnd.openxmlformats-officedocument.spreadsheetml.template.main+xml",
+    "xltm": "application/vnd.ms-excel.template.macroEnabled.main+xml",
+}
+
+
+@pytest.mark.parametrize("kind", KINDS_OF_BOOK)
+def test_a_template_stays_a_template_and_a_macro_book_a_macro_book(tmp_path: Path, kind: str) -> None:
+    """The blank workbook as each of them, with macros where the kind may have them, priced by the command."""
+    path = Path(shutil.copyfile(REPO / "workbooks" / "blank.xlsx", tmp_path / f"h.{kind}"))
+    declared, macros = KINDS_OF_BOOK[kind].encode(), kind.endswith("m")
+    lines = (
+        b'<Default Extension="bin" ContentType="application/vnd.ms-office.vbaProject"/></Types>'
+        if macros
+        else b"</Types>"
+    )
+    relation = b'<Relationship Id="rId99" Type="http://schemas.microsoft.com/office/2006/relationships/vbaProject" Target="vbaProject.bin"/></Relationships>'
+    patched(
+        path,
+        lambda x: x.replace(KINDS_OF_BOOK["xlsx"].encode(), declared).replace(b"</Types>", lines),
+        "[Content_Types].xml",
+    )
+    if macros:
+        patched(path, lambda x: x.replace(b"</Relationships>", relation), "xl/_rels/workbook.xml.rels")
+        with zipfile.ZipFile(path, "a") as package:
+            package.writestr("xl/vbaProject.bin", bytes(range(256)) * 40)
+    before = parts(path)
+    assert declared in before["[Content_Types].xml"]
+    outcome = commands.price(path)
+    assert outcome.written and outcome.priced.costs and not outcome.stopped
+    after = parts(path)
+    assert {n for n in before if before[n] != after.get(n)} <= WORKBOOK | {SHEET}
+    assert stated_types(path)["xl/workbook.xml"] == KINDS_OF_BOOK[kind]
+    assert after.get("xl/vbaProject.bin") == (bytes(range(256)) * 40 if macros else None)
+    told = openpyxl.load_workbook(path, keep_vba=macros)
+    assert told.template is kind.startswith("xlt") and told.mime_type == KINDS_OF_BOOK[kind]
+    assert "Costs" in told.sheetnames
+    assert [p.name for p in tmp_path.iterdir() if p.is_file()] == [path.name], "no copy under another ending"
 
 
 # -- single cells ---------------------------------------------------------------------------------------------------
@@ -445,6 +566,61 @@ def test_what_she_drew_on_our_tab_stops_its_replacement(tmp_path: Path) -> None:
         set_to(path, tabs=(OURS,))
 
 
+def with_protection(path: Path, spelling: str) -> Path:
+    """Hers with a range that may be changed although the tab is protected; '' for the range without protection."""
+    book = xlsxwriter.Workbook(str(path))
+    for name in ("Hers", "Other"):
+        tab = book.add_worksheet(name)
+        tab.write_row("A1", ["flour", 5, "free"])
+        if name == "Hers":
+            tab.protect()
+            tab.unprotect_range("C1:C9", "Notes")
+    book.close()
+    assert b"<protectedRange " in parts(path)[SHEET]
+    return patched(path, lambda x: re.sub(rb"<sheetProtection [^>]*/>", spelling.encode(), x))
+
+
+@pytest.mark.parametrize("spelling", ['sheet="1" objects="1"', "sheet='1'", 'objects = "0" sheet = "true"'])
+def test_a_protected_tab_is_not_written_to_and_one_that_may_be_changed_is(tmp_path: Path, spelling: str) -> None:
+    path = with_protection(tmp_path / "h.xlsx", f"<sheetProtection {spelling}/>")
+    raw = path.read_bytes()
+    for row, column in ((0, 2), (0, 0), (20, 1)):
+        with pytest.raises(WriteRefused, match="the tab is protected") as caught:
+            set_to(path, ("Hers", row, column, "new"))
+        assert f"Hers!{address(row, column)}" in str(caught.value) and "Unprotect" in str(caught.value)
+        assert path.read_bytes() == raw
+    sheet = parts(path)[SHEET]
+    assert set_to(path, ("Other", 0, 2, "new"), tabs=(OURS,)) and parts(path)[SHEET] == sheet
+
+
+def test_a_range_that_may_be_changed_on_a_tab_without_protection_stays(tmp_path: Path) -> None:
+    path = with_protection(tmp_path / "h.xlsx", "")
+    ranges = re.search(rb"<protectedRanges>.*</protectedRanges>", parts(path)[SHEET])
+    assert set_to(path, ("Hers", 0, 2, "new"), ("Hers", 0, 0, "rye"), tabs=(OURS,))
+    assert ranges and ranges[0] in parts(path)[SHEET] and values(path)["Hers"][0] == ["rye", 5.0, "new"]
+
+
+def test_a_tab_of_ours_that_she_protected_is_not_drawn_anew(tmp_path: Path) -> None:
+    """Its protection would be gone."""
+    path = plain(tmp_path / "h.xlsx")
+    assert set_to(path, tabs=(OURS,))
+    protect = b'</sheetData><sheetProtection sheet="1"/>'
+    patched(path, lambda x: x.replace(b"</sheetData>", protect), "xl/worksheets/sheet2.xml")
+    raw = path.read_bytes()
+    with pytest.raises(WriteRefused, match="the tab is protected"):
+        set_to(path, tabs=(PutTab("Costs", ((Cell(1.0),),)),))
+    assert path.read_bytes() == raw
+    assert set_to(path, tabs=(OURS,)) is False, "as long as nothing changes there is nothing to refuse"
+    assert set_to(path, ("Hers", 0, 2, "new"))
+
+
+def test_merged_cells_spelled_with_single_quotes(tmp_path: Path) -> None:
+    merge = b"</sheetData><mergeCells count='1'><mergeCell ref='B1:C2'/></mergeCells>"
+    path = patched(plain(tmp_path / "h.xlsx"), lambda x: x.replace(b"</sheetData>", merge))
+    with pytest.raises(WriteRefused, match="merged"):
+        set_to(path, ("Hers", 1, 2, "new"))
+
+
 # -- laws -----------------------------------------------------------------------------------------------------------
 
 TEXTS = st.text(st.characters(codec="utf-8", exclude_categories=("Cc", "Cs", "Cn")), min_size=1, max_size=12)
@@ -547,7 +723,9 @@ def test_relationships_whose_type_does_not_follow_from_the_ending(tmp_path: Path
     path = patched(plain(tmp_path / "h.xlsx"), change, "[Content_Types].xml")
     assert set_to(path, ("Hers", 0, 2, "new"), tabs=(OURS,))
     made = {n for n in parts(path) if n.endswith(".rels")}
-    assert len(made) == 4 and {n for n in made if stated_types(path).get(n) != kind} == (set() if stated else {"_rels/.rels"})
+    assert len(made) == 4 and {n for n in made if stated_types(path).get(n) != kind} == (
+        set() if stated else {"_rels/.rels"}
+    )
     assert openpyxl.load_workbook(path)["Costs"]["A1"].comment.text == "ours"
     assert set_to(path, tabs=(PutTab("Costs", ((Cell(1.0),),)),))
     assert stated_types(path).keys() <= parts(path).keys(), "no line is left of a part that has gone"
@@ -628,7 +806,6 @@ def test_a_number_put_where_her_look_shows_days_or_times(tmp_path: Path, from_19
 # -- foreign workbooks ----------------------------------------------------------------------------------------------
 
 
-REPO = Path(__file__).resolve().parents[2]
 KINDS = ("*.xlsx", "*.xlsm", "*.xltx", "*.xltm")
 
 
