@@ -12,6 +12,7 @@ from dataclasses import dataclass
 from datetime import date
 from functools import lru_cache
 from itertools import groupby
+from typing import NamedTuple
 
 from costbook.book.grid import ErrorValue, Formula, SetCell, Value, address
 from costbook.errors import Where, WriteRefused
@@ -30,15 +31,31 @@ _ROW_NUMBER = re.compile(rb"""(?:^|\s)r\s*=\s*["']\s*(\d+)""")
 _OTHERS_OWN = (b"cm", b"vm")
 
 
-@dataclass(frozen=True, slots=True)
-class _Row:
-    """A row by its places; `close` is where its end tag starts, found when it is needed."""
+class _Row(NamedTuple):
+    """A row by its number and its start tag."""
 
     number: int
-    start: int
-    open_end: int
-    attributes: bytes
-    closed: bool
+    tag: re.Match[bytes]
+
+    @property
+    def start(self) -> int:
+        """Where the row starts."""
+        return self.tag.start()
+
+    @property
+    def open_end(self) -> int:
+        """Where its start tag ends."""
+        return self.tag.end()
+
+    @property
+    def attributes(self) -> bytes:
+        """The attributes as written."""
+        return self.tag[1]
+
+    @property
+    def closed(self) -> bool:
+        """Whether its start tag is all of it."""
+        return self.attributes.endswith(b"/")
 
 
 @dataclass(frozen=True, slots=True)
@@ -115,10 +132,9 @@ class Sheet:
     def _all_rows(self) -> Iterator[_Row]:
         number = 0
         for match in self._found(b"row", self._start, self._end):
-            raw = match[1]
-            stated = _ROW_NUMBER.search(raw)
+            stated = _ROW_NUMBER.search(match[1])
             number = int(stated[1]) if stated else number + 1
-            yield _Row(number, match.start(), match.end(), raw, raw.endswith(b"/"))
+            yield _Row(number, match)
 
     def _cells(self, row: _Row) -> list[_Cell]:
         if row.start not in self._known:
