@@ -136,7 +136,8 @@ def _replaced(data: bytes, parts: dict[str, bytes]) -> bytes:
 
 def _grid(tab: str, rows: list[list[Any]], xml: bytes, errors: dict[tuple[int, int], str]) -> Grid:
     read: list[tuple[Value, ...]] = [
-        tuple([v if v.__class__ is float else _READERS[v.__class__](v) for v in row]) for row in rows
+        tuple([v if (kind := v.__class__) is float or (kind is str and v) else _READERS[kind](v) for v in row])
+        for row in rows
     ]
     for place, text in errors.items():
         _put(read, place, ErrorValue(text))
