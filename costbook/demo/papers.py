@@ -1,4 +1,5 @@
-"""The five invented supplier papers of the demo: two CSV lists, an XLSX list and an e-invoice in each of two syntaxes.
+"""The five invented supplier papers of the demo: two CSV lists, an XLSX list and an e-invoice in each of two syntaxes;
+and each of them in every other format this program writes.
 
 They are made from `scenario/paper_lines.csv` and come out the same byte for byte each time. Amounts are as the scenario
 states them; only the e-invoices' own totals are added up here.
@@ -34,6 +35,7 @@ DATES, NUMBERS = ("Date", "Best before"), ("Packs", "Price per pack", "Amount")
 PACKAGE, PIECE = "XPK", "H87"
 # UNTDID 7161 code for freight service, the reason code of a charge (EN 16931 BT-105).
 FREIGHT = "FC"
+_PARTY = {"Brackwell Dry Goods": "DEMO-SUPPLIER-1", "Sallowby Scents": "DEMO-SUPPLIER-2", "Cobbin Lane Packaging": "DEMO-SUPPLIER-3"}
 
 
 def papers() -> dict[str, bytes]:
@@ -45,10 +47,23 @@ def papers() -> dict[str, bytes]:
         "Cobbin_Lane_C-0391.xml": ("C-0391", _cii_credit_note),
         "Brackwell_B-0977.csv": ("B-0977", _csv_list),
     }
-    return {name: make(_lines(number)) for name, (number, make) in makers.items()}
+    return {name: make(paper_lines(number)) for name, (number, make) in makers.items()}
 
 
-def _lines(number: str) -> tuple[Record, ...]:
+def other_formats() -> dict[str, bytes]:
+    """Every paper of the demo as a CSV list, an XLSX list and an e-invoice, by name such as 'B-1041.csv'."""
+    numbers = dict.fromkeys(row["Invoice"] for row in scenario("paper_lines"))
+    found: dict[str, bytes] = {}
+    for number in numbers:
+        lines = paper_lines(number)
+        charged = any(line["Line is"] == "goods" and Decimal(line["Amount"]) > 0 for line in lines)
+        makers = (("csv", _csv_list), ("xlsx", _xlsx_list), ("xml", _ubl_invoice if charged else _cii_credit_note))
+        found |= {f"{number}.{ending}": make(lines) for ending, make in makers}
+    return found
+
+
+def paper_lines(number: str) -> tuple[Record, ...]:
+    """The lines of one paper as the scenario states them, by column name."""
     return tuple(row for row in scenario("paper_lines") if row["Invoice"] == number)
 
 
@@ -91,24 +106,33 @@ def _names() -> Mapping[str, str]:
 
 def _ubl_invoice(lines: tuple[Record, ...]) -> bytes:
     """An EN 16931 invoice in UBL 2.1 (OASIS, binding CEN/TS 16931-3-2), all of it outside tax (category O)."""
-    goods, charges, head = _of_kind(lines, "goods"), _of_kind(lines, "charge"), lines[0]
-    net, charged = _sum(goods), _sum(charges)
+    goods = [line for line in lines if line["Line is"] in ("goods", "back-order", "sample")]
+    charges, discounts, head = _of_kind(lines, "charge"), _of_kind(lines, "discount"), lines[0]
+    net, charged, less = _sum(goods), _sum(charges), -_sum(discounts)
     body = "\n".join(_UBL_LINE.format(id=i, **_line_words(line)) for i, line in enumerate(goods, 1))
-    extra = "\n".join(
-        _UBL_CHARGE.format(reason=escape(line["Line"]), code=FREIGHT, amount=line["Amount"], currency=CURRENCY)
-        for line in charges
-    )
+    extra = "\n".join(map(_ubl_allowance, (*discounts, *charges)))
+    allowed = f'    <cbc:AllowanceTotalAmount currencyID="{CURRENCY}">{less}</cbc:AllowanceTotalAmount>\n' if discounts else ""
     return _UBL.format(
         number=head["Invoice"], date=head["Date"], note=MADE_UP, currency=CURRENCY, supplier=escape(head["Supplier"]),
-        buyer=escape(BUYER), charges=extra, lines=body, net=net, charged=charged, gross=net + charged,
-        reason=OUTSIDE_TAX,
+        party=_PARTY[head["Supplier"]], buyer=escape(BUYER), charges=extra, lines=body, net=net, charged=charged,
+        allowed=allowed, gross=net - less + charged, reason=OUTSIDE_TAX,
     ).encode("utf-8")  # fmt: skip
 
 
+def _ubl_allowance(line: Record) -> str:
+    given = line["Line is"] == "discount"
+    code = "" if given or "Freight" not in line["Line"] else f"    <cbc:AllowanceChargeReasonCode>{FREIGHT}</cbc:AllowanceChargeReasonCode>\n"
+    return _UBL_CHARGE.format(
+        is_charge="false" if given else "true", reason=escape(line["Line"]), code=code, amount=line["Amount"].lstrip("-"),
+        currency=CURRENCY,
+    )  # fmt: skip
+
+
 def _line_words(line: Record) -> dict[str, str]:
+    named = line["Line is"] == "goods" and line["Code"]
     return {
-        "packs": line["Packs"], "unit": PACKAGE, "amount": line["Amount"].lstrip("-"), "price": line["Pack price"],
-        "code": line["Code"], "name": escape(_names()[line["Code"]]), "pack": escape(line["Pack"]),
+        "packs": line["Packs"], "unit": PACKAGE, "amount": line["Amount"].lstrip("-"), "price": line["Pack price"] or "0.00",
+        "code": line["Code"], "name": escape(_names()[line["Code"]] if named else line["Line"]), "pack": escape(line["Pack"]),
         "currency": CURRENCY,
     }  # fmt: skip
 
@@ -136,7 +160,7 @@ _UBL = """<?xml version="1.0" encoding="UTF-8"?>
   <cbc:DocumentCurrencyCode>{currency}</cbc:DocumentCurrencyCode>
   <cac:AccountingSupplierParty>
     <cac:Party>
-      <cac:PartyIdentification><cbc:ID>DEMO-SUPPLIER-3</cbc:ID></cac:PartyIdentification>
+      <cac:PartyIdentification><cbc:ID>{party}</cbc:ID></cac:PartyIdentification>
       <cac:PostalAddress><cac:Country><cbc:IdentificationCode>US</cbc:IdentificationCode></cac:Country></cac:PostalAddress>
       <cac:PartyLegalEntity><cbc:RegistrationName>{supplier}</cbc:RegistrationName></cac:PartyLegalEntity>
     </cac:Party>
@@ -165,7 +189,7 @@ _UBL = """<?xml version="1.0" encoding="UTF-8"?>
     <cbc:LineExtensionAmount currencyID="{currency}">{net}</cbc:LineExtensionAmount>
     <cbc:TaxExclusiveAmount currencyID="{currency}">{gross}</cbc:TaxExclusiveAmount>
     <cbc:TaxInclusiveAmount currencyID="{currency}">{gross}</cbc:TaxInclusiveAmount>
-    <cbc:ChargeTotalAmount currencyID="{currency}">{charged}</cbc:ChargeTotalAmount>
+{allowed}    <cbc:ChargeTotalAmount currencyID="{currency}">{charged}</cbc:ChargeTotalAmount>
     <cbc:PayableAmount currencyID="{currency}">{gross}</cbc:PayableAmount>
   </cac:LegalMonetaryTotal>
 {lines}
@@ -173,9 +197,8 @@ _UBL = """<?xml version="1.0" encoding="UTF-8"?>
 """
 
 _UBL_CHARGE = """  <cac:AllowanceCharge>
-    <cbc:ChargeIndicator>true</cbc:ChargeIndicator>
-    <cbc:AllowanceChargeReasonCode>{code}</cbc:AllowanceChargeReasonCode>
-    <cbc:AllowanceChargeReason>{reason}</cbc:AllowanceChargeReason>
+    <cbc:ChargeIndicator>{is_charge}</cbc:ChargeIndicator>
+{code}    <cbc:AllowanceChargeReason>{reason}</cbc:AllowanceChargeReason>
     <cbc:Amount currencyID="{currency}">{amount}</cbc:Amount>
     <cac:TaxCategory><cbc:ID>O</cbc:ID><cac:TaxScheme><cbc:ID>VAT</cbc:ID></cac:TaxScheme></cac:TaxCategory>
   </cac:AllowanceCharge>"""

@@ -18,7 +18,7 @@ from decimal import Decimal
 from functools import lru_cache
 
 from costbook.book.grid import ErrorValue, Snapshot, Value
-from costbook.book.model import Invoice, InvoiceLine
+from costbook.book.model import CREDIT_TYPES, Invoice, InvoiceLine
 from costbook.errors import InvoiceError
 from costbook.invoices.dialect import BLANK, Dialect, day, dialect, number, shown
 from costbook.invoices.wording import clean, folded, kind_of, pack_parts, sharing, type_of
@@ -364,13 +364,14 @@ def _paper(rows: Sequence[_Row], source: str, syntax: str, reading: Dialect) -> 
     if gross is None and due is not None:
         gross = due + paper.stated.get("paid", Decimal(0))
     tax = [line.net for line in paper.lines if line.kind == "tax"]
+    type_code = _type_code(paper, rows, gross)
     return Invoice(
         supplier=first.text("supplier"),
         number=first.text("number"),
         issued=_issued(paper, rows),
-        type_code=_type_code(paper, rows, gross),
+        type_code=type_code,
         currency=_currency(rows),
-        lines=_signed(paper.lines),
+        lines=_given_back(_signed(paper.lines), type_code),
         source=source,
         syntax=syntax,
         tax=sum(tax, Decimal(0)) if tax else None,
@@ -476,9 +477,25 @@ def _check_subtotal(paper: _Paper, row: _Row, amount: Decimal) -> None:
 
 def _signed(lines: Sequence[InvoiceLine]) -> tuple[InvoiceLine, ...]:
     """The lines, discounts negative: without a sign a discount is still money less, unless goods go back."""
-    if sum((line.net for line in lines if line.kind == "goods"), Decimal(0)) < 0:
+    goods = [line.net for line in lines if line.kind == "goods"]
+    if goods and max(goods) <= 0:
         return tuple(lines)
     return tuple(_less(line) for line in lines)
+
+
+def _given_back(lines: tuple[InvoiceLine, ...], type_code: str) -> tuple[InvoiceLine, ...]:
+    """The lines of a credit note with what came back counted below zero.
+
+    Many lists write plain packs beside an amount below zero. Only where packs x price is that very amount is it so read.
+    """
+    if type_code not in CREDIT_TYPES:
+        return lines
+    return tuple(
+        replace(line, quantity=-line.quantity)
+        if line.kind == "goods" and line.price is not None and line.net < 0 and line.quantity * line.price == -line.net
+        else line
+        for line in lines
+    )
 
 
 def _less(line: InvoiceLine) -> InvoiceLine:
