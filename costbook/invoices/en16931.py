@@ -155,20 +155,21 @@ class _Node:
     """An element with the short names its paths use, the paper's list of problems, and its place in words."""
 
     element: Any
-    names: Mapping[str, str]
+    names: dict[str, str]
     problems: list[str] = field(repr=False)
     place: str
 
     def all(self, path: str, place: str = "") -> Iterator[_Node]:
-        for number, found in enumerate(self.element.findall(path, dict(self.names)), 1):
-            yield replace(self, element=found, place=f"{place} {number}" if place else self.place)
+        for number, found in enumerate(self.element.findall(path, self.names), 1):
+            yield _Node(found, self.names, self.problems, f"{place} {number}" if place else self.place)
 
     def one(self, path: str) -> _Node | None:
         return next(self.all(path), None)
 
     def text(self, *paths: str) -> str:
         """The first of the values there that is not empty, on one line."""
-        return next((value for path in paths for node in self.all(path) if (value := clean(node.own()))), "")
+        found = (element.text for path in paths for element in self.element.iterfind(path, self.names))
+        return next((value for text in found if text and (value := clean(text))), "")
 
     def own(self) -> str:
         return self.element.text or ""
