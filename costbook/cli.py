@@ -44,9 +44,9 @@ def parser() -> argparse.ArgumentParser:
         "--batches", type=float, metavar="N", help="also the unit cost when a batch is made N times as large"
     )
     one.add_argument("--json", action="store_true", help="print it as JSON")
-    one = asked.add_parser("post", help="post supplier papers (CSV, XLSX, XML e-invoices) into the workbook")
+    one = asked.add_parser("post", help="post what you confirmed on Invoice review, and supplier papers (CSV, XLSX, XML e-invoices)")
     one.add_argument("book", type=Path)
-    one.add_argument("papers", nargs="+", type=Path, help="files or folders")
+    one.add_argument("papers", nargs="*", type=Path, help="files or folders; none: only what you confirmed")
     one = asked.add_parser("takeback", help="put back the workbook as it was before the last save")
     one.add_argument("book", type=Path)
     one.add_argument("--list", action="store_true", help="only list the earlier states that are kept")

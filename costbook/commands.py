@@ -8,7 +8,7 @@ from __future__ import annotations
 
 import math
 from collections.abc import Callable, Iterable, Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, field
 from datetime import date
 from pathlib import Path
 from typing import TYPE_CHECKING, Any
@@ -30,8 +30,10 @@ from costbook.hosts.file import WorkbookFile, create
 from costbook.printouts import result_tabs
 
 if TYPE_CHECKING:
-    from costbook.book.posting import Content
+    from costbook.book.posting import Content, Standing
+    from costbook.book.review import ReviewLine
     from costbook.costing.trace import Node
+    from costbook.invoices.matching import Confirmed
 
 Tell = Callable[[str], None]
 LISTS = (".csv", ".tsv", ".txt")
@@ -236,10 +238,11 @@ def _read(path: Path) -> Snapshot:
 # ------------------------------------------------------------------ posting
 
 
-def post(path: Path, papers: Sequence[Path], tell: Tell = _quiet) -> list[PostedPaper]:
-    """Posts supplier papers into Purchases; what cannot be trusted goes to Invoice review with its reason.
+def post(path: Path, papers: Sequence[Path] = (), tell: Tell = _quiet) -> list[PostedPaper]:
+    """Posts what she has confirmed on the Invoice review tab, then supplier papers, into Purchases.
 
-    A paper is posted whole or not at all, and the same paper twice posts once.
+    What cannot be trusted goes to Invoice review with its reason. A paper is posted whole or not at all, and the same
+    paper twice posts once. Without papers every paper that still waits is told; with papers, those she has begun to answer.
 
     Raises:
         CostbookError: the workbook cannot be read or written; then nothing is posted.
@@ -249,9 +252,11 @@ def post(path: Path, papers: Sequence[Path], tell: Tell = _quiet) -> list[Posted
         snapshot = host.snapshot()
         result_tabs.refuse_hers(snapshot)
         clerk = _Clerk(snapshot, read_book(snapshot))
+        clerk.take_confirmed()
         for file in _files(papers, path):
             tell(f"reading {file.name}")
             clerk.take(file)
+        clerk.tell_waiting(all_of_them=not papers)
         tell("writing")
         host.apply(clerk.edits())
     finally:
@@ -298,15 +303,68 @@ def read_paper(path: Path) -> list[Invoice]:
 
 
 class _Clerk:
-    """Takes papers one by one and gathers what is to be written."""
+    """Takes what she confirmed and then papers one by one, and gathers what is to be written.
+
+    `snapshot` and `book` are the workbook as it will be with what was confirmed; `began` is the workbook as it is.
+    """
 
     def __init__(self, snapshot: Snapshot, book: Book) -> None:
-        self.snapshot, self.book = snapshot, book
+        from costbook.book.review import by_paper
+
+        self.began = self.snapshot = snapshot
+        self.book = book
         self.results: list[PostedPaper] = []
+        self.confirmed: list[SetCell] = []
         self.rows: list[dict[str, Value]] = []
         self.suppliers: list[str] = []
-        self.review = result_tabs.review_rows(snapshot)
+        self.review = by_paper(result_tabs.review_lines(snapshot))
         self.taken: dict[tuple[str, ...], tuple[str, Content]] = {}
+        self._known: Confirmed | None = None
+
+    def take_confirmed(self) -> None:
+        """The papers of the review tab that every line says yes to: posted as the tab shows them, and gone from it."""
+        from costbook.book.review import verdict
+
+        for key, lines in list(self.review.items()):
+            found = verdict(lines, self.book)
+            if found.state not in ("ready", "there"):
+                continue
+            del self.review[key]
+            made = self._post_confirmed(found.rows, found.new, key[1]) if found.state == "ready" else []
+            told = ["from review", *made, *([f"it does not close: {found.why}"] if found.why else [])]
+            state, why = ("posted", "; ".join(told)) if found.state == "ready" else ("already there", found.why)
+            self.results.append(PostedPaper(key[0], key[1], key[2], state, _goods(lines), why))
+
+    def _post_confirmed(self, rows: Sequence[dict[str, Value]], new: Sequence[str], supplier: str) -> list[str]:
+        """Adds new materials and a paper's rows to the workbook in hand; returns the new materials in words."""
+        from costbook.book.posting import appended, purchase_edits, supplier_edits
+        from costbook.book.review import next_code
+
+        made = []
+        for name in new:
+            code = next_code(self.book)
+            row: dict[str, Value] = {"code": code or None, "name": name, "kind": "other", "supplier": supplier}
+            self._go_on_with(appended(self.snapshot, layout.MATERIALS, [row]))
+            made.append(f"new material {code} {name}".replace("  ", " "))
+        self._go_on_with(supplier_edits(self.snapshot, self.book, [supplier]))
+        self._go_on_with(purchase_edits(self.snapshot, rows))
+        return made
+
+    def _go_on_with(self, cells: Sequence[SetCell]) -> None:
+        if cells:
+            self.confirmed += cells
+            self.snapshot = self.snapshot.with_cells(cells)
+            self.book = read_book(self.snapshot)
+
+    def tell_waiting(self, all_of_them: bool) -> None:
+        """Adds to the results the papers that wait and were not told yet: all, or those she has begun to answer."""
+        from costbook.book.review import verdict
+
+        told = {(r.file, r.paper) for r in self.results}
+        for (file, supplier, paper), lines in self.review.items():
+            found = verdict(lines, self.book)
+            if (file, paper) not in told and (all_of_them or found.state != "unanswered"):
+                self.results.append(PostedPaper(file, supplier, paper, "to review", _goods(lines), found.why))
 
     def take(self, file: Path) -> None:
         """One file: each paper in it is posted, sent to review, already there, or refused."""
@@ -316,76 +374,140 @@ class _Clerk:
             self.results.append(PostedPaper(file.name, "", "", "refused", 0, f"{error.sentence} {error.do}".strip()))
             return
         for invoice in invoices:
-            state, why = self._decide(invoice)
-            if state == "posted":
-                self._post(invoice)
-            elif state == "to review":
-                self._to_review(invoice, why)
+            state, why = self._take(invoice)
             count = sum(1 for line in invoice.lines if line.kind == "goods" and not line.group)
             self.results.append(PostedPaper(file.name, invoice.supplier, invoice.number, state, count, why))
 
-    def _decide(self, invoice: Invoice) -> tuple[str, str]:
-        from costbook.book.posting import content, standing
+    def _take(self, invoice: Invoice) -> tuple[str, str]:
+        """What becomes of a paper, and why. What is there is looked at first: a paper that does not close and was
+        confirmed as it is still has its problems, and is there all the same."""
+        from costbook.book.posting import standing
+        from costbook.invoices.checks import sign
+
+        known = standing(self.book, invoice, sign(invoice))
+        if known.state == "there":
+            self.review.pop((invoice.source, invoice.supplier, invoice.number), None)
+            return "already there", f"in {known.where}"
+        paper = self._prepared(invoice)
+        state, why = self._decide(invoice, known, paper.questions)
+        if state == "posted":
+            self._post(invoice, paper)
+            return state, "; ".join(paper.unknown)
+        if state == "to review":
+            self._to_review(invoice, paper, why)
+        return state, why
+
+    def _prepared(self, invoice: Invoice) -> _Prepared:
+        """The rows a paper would make, what is known filled in."""
+        from costbook.book.posting import posted_lines, purchase_rows
+        from costbook.invoices.checks import sign
+        from costbook.invoices.matching import Confirmed
+
+        known = self._known = self._known or Confirmed(self.book)
+        lines = posted_lines(invoice)
+        rows = purchase_rows(invoice, sign(invoice), lambda line: "", self.book.settings.currency)
+        paper = _Prepared(rows)
+        for line, row in zip(lines, rows, strict=False):
+            if line.kind in ("goods", "sample", "back-order"):
+                paper.fill(line, row, invoice, known, self.book)
+            else:
+                paper.hints.append("")
+        return paper
+
+    def _decide(self, invoice: Invoice, known: Standing, questions: Sequence[str]) -> tuple[str, str]:
+        from costbook.book.posting import content, paper_type
         from costbook.invoices.checks import problems, sign
 
-        reasons = problems(invoice)
+        reasons = [*problems(invoice), *questions]
         if reasons:
             return "to review", "; ".join(reasons)
-        known = standing(self.book, invoice, sign(invoice))
-        number = (same_name(invoice.supplier), same_name(invoice.number), invoice.type_code)
+        number = (same_name(invoice.supplier), same_name(invoice.number), paper_type(invoice))
         lines = content(invoice, sign(invoice))
         before = self.taken.get(number)
-        if known.state == "there" or (before and before[1] == lines):
-            return "already there", f"in {known.where}" if known.where else f"the same as {before[0] if before else ''}"
+        if before and before[1] == lines:
+            return "already there", f"the same as {before[0]}"
         if known.state == "other" or before:
             again = f"paper {invoice.number} of {invoice.supplier} came twice with different content"
             return "to review", f"{known.why or again} ({known.where or (before[0] if before else '')})"
         self.taken[number] = (invoice.source, lines)
         return "posted", ""
 
-    def _post(self, invoice: Invoice) -> None:
-        from costbook.book.posting import purchase_rows
-        from costbook.invoices.checks import sign
-        from costbook.invoices.matching import material_of
-
-        def name_of(line: InvoiceLine) -> str:
-            code = material_of(line, self.book)
-            return self.book.materials[code].name if code else ""
-
-        self.rows += purchase_rows(invoice, sign(invoice), name_of, self.book.settings.currency)
+    def _post(self, invoice: Invoice, paper: _Prepared) -> None:
+        self.rows += paper.rows
         self.suppliers.append(invoice.supplier)
-        self.review = [
-            r for r in self.review if (r.get("supplier"), str(r.get("paper"))) != (invoice.supplier, invoice.number)
-        ]
+        self.review = {k: v for k, v in self.review.items() if k[1:] != (invoice.supplier, invoice.number)}
 
-    def _to_review(self, invoice: Invoice, why: str) -> None:
-        head: dict[str, Value] = {
-            "file": invoice.source,
-            "supplier": invoice.supplier,
-            "paper": invoice.number,
-            "date": invoice.issued,
-        }
-        self.review = [
-            r for r in self.review if r.get("file") != invoice.source or str(r.get("paper") or "") != invoice.number
-        ]
-        for line in invoice.lines or (None,):
-            row = dict(head) | {"reason": why}
-            if line is not None:
-                row |= {"line": line.line_id, "description": line.name, "packs": float(line.quantity), "amount": float(line.net),
-                        "price": None if line.price is None else float(line.price)}  # fmt: skip
-            self.review.append(row)
+    def _to_review(self, invoice: Invoice, paper: _Prepared, why: str) -> None:
+        from costbook.book.review import waiting
+
+        # A supplier she filled in on the tab does not make it another paper.
+        suppliers = ("", invoice.supplier)
+        same = [k for k in self.review if (k[0], k[2]) == (invoice.source, invoice.number) and (k[1] in suppliers or not invoice.supplier)]
+        before = [line for k in same for line in self.review[k]]
+        lines = waiting(invoice, paper.shown(), paper.hints, why, before)
+        place = lines[0].key
+        for k in same:
+            if k != place:
+                del self.review[k]
+        self.review[place] = lines
 
     def edits(self) -> Edits:
         """All that was posted and reviewed, in one step; none where nothing is new."""
         from costbook.book.posting import purchase_edits, supplier_edits
 
         cells = [
+            *self.confirmed,
             *supplier_edits(self.snapshot, self.book, self.suppliers),
             *(purchase_edits(self.snapshot, self.rows) if self.rows else ()),
         ]
-        review = result_tabs.review_tab(self.review)
-        stands = _as_it_stands(self.snapshot, review) or (not self.review and self.snapshot.grid(review.name) is None)
+        lines = [line for paper in self.review.values() for line in paper]
+        review = result_tabs.review_tab(lines, self.snapshot)
+        stands = _as_it_stands(self.began, review) or (not lines and self.began.grid(review.name) is None)
         return Edits(tuple(cells), () if stands else (review,))
+
+
+def _goods(lines: Sequence[ReviewLine]) -> int:
+    """How many of a waiting paper's lines are goods."""
+    return sum(1 for line in lines if line.text("kind") in ("", "goods"))
+
+
+@dataclass
+class _Prepared:
+    """The rows a paper would make, why each has its material, what is to be asked first, and what stays unknown."""
+
+    rows: list[dict[str, Value]]
+    hints: list[str] = field(default_factory=list)
+    questions: list[str] = field(default_factory=list)
+    unknown: list[str] = field(default_factory=list)
+    likely: dict[int, str] = field(default_factory=dict)
+
+    def fill(self, line: InvoiceLine, row: dict[str, Value], invoice: Invoice, known: Confirmed, book: Book) -> None:
+        """Material and pack of a line, where they are known; a material only likely is for the review tab."""
+        from costbook.invoices import matching
+
+        found = known.match(line, invoice.supplier)
+        hints = [found.why] if found.why else []
+        if found.code:
+            row["material"] = book.materials[found.code].name
+        elif found.likely:
+            self.likely[len(self.hints)] = book.materials[found.likely].name
+            self.unknown.append(f"'{line.name}' is no material of yours yet; it {found.why}")
+        if "pack" not in row:
+            guess = matching.described_pack(line, invoice.decimal)
+            sure = known.pack(line, invoice.supplier)
+            if guess is not None and not known.holds_pack(guess, line, invoice.supplier):
+                ask = f"the pack size was read from the description: {guess.words}; confirm it"
+                self.questions.append(f"{line.place}: {ask}{f' ({guess.ask})' if guess.ask else ''}".removeprefix(": "))
+                hints.append(f"the pack size was read from the description: {guess.words}")
+            if guess is not None:
+                row |= {"pack": float(guess.total), "pack_unit": guess.unit}
+            elif sure is not None:
+                row |= {"pack": sure[0], "pack_unit": sure[1]}
+        self.hints.append("; ".join(hints))
+
+    def shown(self) -> list[dict[str, Value]]:
+        """The rows for the review tab: what is likely is filled in for her to say yes or no to."""
+        return [row | ({"material": self.likely[i]} if i in self.likely else {}) for i, row in enumerate(self.rows)]
 
 
 # ------------------------------------------------------------------ earlier states

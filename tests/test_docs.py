@@ -51,7 +51,7 @@ def arguments(parser: argparse.ArgumentParser) -> Iterator[str]:
         if action.option_strings:
             yield from (o for o in action.option_strings if o not in ("-h", "--help"))
         else:
-            yield (action.dest.removesuffix("s") if action.nargs == "+" else action.dest).upper()
+            yield (action.dest.removesuffix("s") if action.nargs in ("+", "*") else action.dest).upper()
 
 
 COMMANDS = commands_of(cli.parser())

@@ -38,7 +38,7 @@ MAY_IMPORT: dict[str, set[str]] = {
 # Order inside a room: a file imports only names to its left. Every file of a room has its place.
 FLOW = {
     "amounts": ["numbers", "weights", "quantity", "money"],
-    "book": ["grid", "model", "layout", "table", "recipes", "products", "reading", "posting", "sheets"],
+    "book": ["grid", "model", "layout", "table", "recipes", "products", "reading", "posting", "review", "sheets"],
     "costing": ["rates", "usage", "matrix", "tiers", "trace", "checks"],
     "demo": ["tables", "list_file", "papers", "workshop"],
     "hosts": ["whole", "locks", "backups", "disk", "package", "scan", "reading", "losses", "render", "results", "archive",
@@ -53,6 +53,7 @@ OUTSIDE = {
     "pandas": "printouts/frames.py",
     "pint": "amounts/quantity.py",
     "python_calamine": "hosts/reading.py",
+    "rapidfuzz": "invoices/matching.py",
     "scipy": "costing/matrix.py",
 }
 PURE = ("amounts", "book", "costing", "demo", "invoices", "printouts")

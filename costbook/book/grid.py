@@ -7,8 +7,8 @@ and the declared looks in `layout.py`. Rows and columns count from 0 here; addre
 from __future__ import annotations
 
 import math
-from collections.abc import Mapping
-from dataclasses import dataclass, field
+from collections.abc import Mapping, Sequence
+from dataclasses import dataclass, field, replace
 from datetime import date
 from functools import lru_cache
 
@@ -142,6 +142,18 @@ class Snapshot:
             if name.strip().casefold() == wanted:
                 return grid
         return None
+
+    def with_cells(self, edits: Sequence[SetCell]) -> Snapshot:
+        """The workbook as it will be once these cells are written."""
+        grids = dict(self.grids)
+        for tab in {edit.tab for edit in edits}:
+            rows = [list(cells) for cells in grids[tab].rows]
+            for edit in (e for e in edits if e.tab == tab):
+                rows += [[] for _ in range(edit.row + 1 - len(rows))]
+                rows[edit.row] += [None] * (edit.column + 1 - len(rows[edit.row]))
+                rows[edit.row][edit.column] = edit.value
+            grids[tab] = replace(grids[tab], rows=tuple(tuple(cells) for cells in rows))
+        return Snapshot(self.name, grids)
 
 
 @dataclass(frozen=True, slots=True)

@@ -355,9 +355,18 @@ TRACE = Tab("Cost trace", "one thing a piece takes: usage x rate, with the paper
 ), TOOL)  # fmt: skip
 
 REVIEW = Tab("Invoice review", "a line of a paper that was not posted, and why", (
-    _tool("file", "File", "text", 30), _tool("supplier", "Supplier", "text", 22), _tool("paper", "Paper", "text", 14), _tool("date", "Date", "date", 11),
-    _tool("line", "Line", "text", 10), _tool("description", "Description", "text", 36), _tool("packs", "Packs", "number", 9),
-    _tool("price", "Price", "money", 10), _tool("amount", "Amount", "money", 11), _tool("reason", "Why not posted", "text", 60),
+    _tool("file", "File", "text", 24), _tool("supplier", "Supplier", "text", 20), _tool("paper", "Paper", "text", 12), _tool("date", "Date", "date", 11),
+    _tool("line", "Line", "text", 9, "Which of the paper's lines it is."), _tool("description", "Description", "text", 34), _tool("packs", "Packs", "number", 8),
+    _tool("price", "Price", "money", 9), _tool("amount", "Amount", "money", 10),
+    Column("material", "Material", width=26, choices="materials", note="Your material, filled in where known or likely. A new name makes a new row on Materials."),
+    Column("pack", "Pack size", width=9, note="How much one pack holds."),
+    Column("pack_unit", "Pack unit", width=9, choices=UNITS),
+    Column("right", "Right?", width=9, choices=YES_NO, note="yes on every line of a paper, then post once more: it goes to Purchases as it stands here. A no keeps it here."),
+    _tool("reason", "Why not posted", "text", 54), _tool("hint", "Why this material", "text", 36),
+    _tool("kind", "Line is", "text", 10), _tool("item_code", "Item code", "text", 11), _tool("paper_type", "Type", "text", 10),
+    _tool("shared_by", "Shared by", "text", 9), _tool("covers", "Covers", "text", 9), _tool("currency", "Currency", "text", 9),
+    _tool("currency_rate", "Currency rate", "number", 9), _tool("lot", "Lot", "text", 9), _tool("best_before", "Best before", "date", 11),
+    _tool("source", "Posted from", "text", 22),
 ), TOOL)  # fmt: skip
 
 FINDINGS = Tab("Findings", "one thing to look at", (

@@ -7,6 +7,7 @@ from __future__ import annotations
 
 from collections.abc import Callable, Iterable, Mapping, Sequence
 from dataclasses import dataclass
+from datetime import date
 from decimal import Decimal
 
 from costbook.amounts.money import rounded
@@ -18,6 +19,9 @@ from costbook.book.table import find_tables
 from costbook.errors import LayoutError, QuantityError, Where
 
 HALF_CENT = Decimal("0.005")
+PURCHASED_TYPES = ("invoice", "credit note", "correction")
+# UNTDID 1001 codes of papers by which nothing was bought yet.
+NOT_BOUGHT = {"310": "quotation", "325": "pro forma paper"}
 
 
 def paper_type(invoice: Invoice) -> str:
@@ -27,10 +31,21 @@ def paper_type(invoice: Invoice) -> str:
     return "correction" if invoice.type_code == "384" else "invoice"
 
 
+def type_words(invoice: Invoice) -> str:
+    """The paper's type for her to read: as Purchases writes it ('' for an invoice), or what else it is."""
+    kind = NOT_BOUGHT.get(invoice.type_code) or paper_type(invoice)
+    return "" if kind == "invoice" else kind
+
+
+def posted_lines(invoice: Invoice) -> list[InvoiceLine]:
+    """The lines that make a row each in Purchases, in their order; sums of other lines and totals make none."""
+    return [line for line in invoice.lines if line.kind != "total" and not line.group]
+
+
 def purchase_rows(
     invoice: Invoice, sign: int, material_of: Callable[[InvoiceLine], str], currency: str
 ) -> list[dict[str, Value]]:
-    """The rows a paper makes in Purchases, by column key; its total stands last.
+    """The rows a paper makes in Purchases, by column key: one for each of `posted_lines`, then its tax and its total.
 
     Args:
         invoice: the paper as read.
@@ -43,13 +58,12 @@ def purchase_rows(
                               "currency": "" if invoice.currency in ("", currency) else invoice.currency,
                               "currency_rate": _number(invoice.currency_rate)}  # fmt: skip
     rows = []
-    for line in invoice.lines:
-        if line.kind != "total" and not line.group:
-            rows.append(
-                head
-                | _row(line, sign, material_of(line), invoice.decimal)
-                | {"source": f"{invoice.source}, {line.place}".rstrip(", ")}
-            )
+    for line in posted_lines(invoice):
+        rows.append(
+            head
+            | _row(line, sign, material_of(line), invoice.decimal)
+            | {"source": f"{invoice.source}, {line.place}".rstrip(", ")}
+        )
     if invoice.tax:
         tax_lines = any(line.kind == "tax" for line in invoice.lines)
         if not tax_lines:
@@ -117,29 +131,35 @@ class Standing:
     why: str = ""
 
 
+Content = list[tuple[str, str, Decimal]]
+
+
 def standing(book: Book, invoice: Invoice, sign: int) -> Standing:
     """Whether a paper is already in Purchases: the same supplier, number, date, type, total and lines.
 
     The same number, date and total under another supplier's name is a question too, not a new paper.
     """
+    lines = content(invoice, sign)
+    return standing_of(book, invoice.supplier, invoice.number, paper_type(invoice), invoice.issued, lines)
+
+
+def standing_of(book: Book, supplier: str, number: str, kind: str, issued: date | None, lines: Content) -> Standing:
+    """The same of a paper by what names it; one whose date could not be read is the same on any day."""
     papers: dict[str, list[PurchaseLine]] = {}
     for line in book.purchases:
-        if same_name(line.paper) == same_name(invoice.number) and line.paper_type == paper_type(invoice):
+        if same_name(line.paper) == same_name(number) and line.paper_type == kind:
             papers.setdefault(same_name(line.supplier), []).append(line)
-    own = papers.get(same_name(invoice.supplier))
+    own = papers.get(same_name(supplier))
     if own:
-        if _content(own) == content(invoice, sign) and own[0].date == invoice.issued:
+        if _content(own) == lines and issued in (None, own[0].date):
             return Standing("there", own[0].where)
-        why = f"paper {invoice.number} of {invoice.supplier} is already there with other content"
+        why = f"paper {number} of {supplier} is already there with other content"
         return Standing("other", own[0].where, why)
-    for lines in papers.values():
-        if lines[0].date == invoice.issued and _content(lines) == content(invoice, sign):
-            why = f"the same paper is already there under the supplier {lines[0].supplier}"
-            return Standing("other", lines[0].where, why)
+    for there in papers.values():
+        if there[0].date == issued and _content(there) == lines:
+            why = f"the same paper is already there under the supplier {there[0].supplier}"
+            return Standing("other", there[0].where, why)
     return Standing("new")
-
-
-Content = list[tuple[str, str, Decimal]]
 
 
 def _content(lines: Sequence[PurchaseLine]) -> Content:
@@ -149,7 +169,11 @@ def _content(lines: Sequence[PurchaseLine]) -> Content:
 
 def content(invoice: Invoice, sign: int) -> Content:
     """What a paper would be in Purchases: its rows as (kind, item, cents), whatever their order."""
-    rows = purchase_rows(invoice, sign, lambda line: "", "")
+    return row_content(purchase_rows(invoice, sign, lambda line: "", ""))
+
+
+def row_content(rows: Iterable[Mapping[str, Value]]) -> Content:
+    """Rows of Purchases as (kind, item, cents), whatever their order."""
     items = ((r, str(r.get("item_code") or r.get("description") or "")) for r in rows)
     return sorted(
         (str(r.get("kind") or "goods"), same_name(item), rounded(Decimal(repr(r.get("amount") or 0.0))))

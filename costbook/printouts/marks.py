@@ -40,6 +40,22 @@ def marked(tab: Tab, row: Sequence[Cell]) -> tuple[Cell, ...]:
     return (*row, Cell("".join(sums), "mark"))
 
 
+def changed_cells(table: Table, index: int, tab: Tab, mark: str) -> list[Column]:
+    """The tool's columns whose cell in a row no longer holds what the tool wrote there."""
+    sums = {c.key: mark[4 * order : 4 * order + 4] for order, c in enumerate(tab.columns)}
+    return [
+        c
+        for c in tab.columns
+        if c.key in table.columns and sums[c.key] not in (OPEN, _sum(table.grid.value(index, table.columns[c.key])))
+    ]
+
+
+def filled_in(tab: Tab, mark: str, column: Column) -> bool:
+    """Whether the tool had left the cell of that column empty."""
+    order = tab.index(column.key)
+    return mark[4 * order : 4 * order + 4] == _sum(None)
+
+
 def typed_over(
     snapshot: Snapshot, tab: Tab, keys: Sequence[str], now: Mapping[tuple[str, ...], Mapping[str, Value]]
 ) -> list[Finding]:
@@ -65,11 +81,8 @@ def typed_over(
 
 def _row(table: Table, index: int, tab: Tab, mark: str, now: Mapping[str, Value]) -> list[Finding]:
     found = []
-    for order, column in enumerate(tab.columns):
-        place = table.columns.get(column.key)
-        sum_then = mark[4 * order : 4 * order + 4]
-        if place is None or sum_then == OPEN or sum_then == _sum(table.grid.value(index, place)):
-            continue
+    for column in changed_cells(table, index, tab, mark):
+        place = table.columns[column.key]
         tool = now.get(column.key)
         says = f"; the tool says {shown(tool, column.kind)}" if tool is not None else ""
         value = shown(table.grid.value(index, place), column.kind) or "an empty cell"

@@ -9,19 +9,36 @@ from __future__ import annotations
 from collections.abc import Iterable, Mapping, Sequence
 from dataclasses import replace
 from decimal import Decimal
+from typing import TYPE_CHECKING
 
 from costbook.book import layout
-from costbook.book.grid import Cell, Chart, Formula, Highlight, PutTab, Series, Snapshot, Value, address, column_name
+from costbook.book.grid import (
+    Cell,
+    Chart,
+    Formula,
+    Highlight,
+    PutTab,
+    Rule,
+    Series,
+    Snapshot,
+    Value,
+    address,
+    column_name,
+    sheet_ref,
+)
 from costbook.book.layout import COSTS, FINDINGS, PRICES, RATES, REVIEW, TRACE, Tab, style_for
 from costbook.book.model import Book, Channel
-from costbook.book.table import find_table, plain_text
+from costbook.book.table import find_table, find_tables, plain_text
 from costbook.costing.checks import Priced
 from costbook.costing.rates import Rate
 from costbook.costing.tiers import Pricer, Tier, pricers
 from costbook.costing.trace import TraceLine, trace_lines
 from costbook.costing.usage import CATEGORIES, Cost
 from costbook.errors import LEVELS, Finding, Where, WriteRefused
-from costbook.printouts.marks import HEADING, marked, typed_over
+from costbook.printouts.marks import HEADING, MARK, changed_cells, filled_in, marked, typed_over
+
+if TYPE_CHECKING:
+    from costbook.book.review import ReviewLine
 
 FIRST = 3  # rows 0-2 are title, hint, headings
 CHART_PRODUCTS = 40
@@ -463,25 +480,56 @@ def _sentence(finding: Finding) -> str:
     return finding.sentence[:1].upper() + finding.sentence[1:]
 
 
-def review_tab(rows: Sequence[Mapping[str, Value]]) -> PutTab:
-    """The lines of papers that were not posted, each with the reason."""
-    body = [_cells(REVIEW, [row.get(c.key) for c in REVIEW.columns]) for row in rows]
+def review_tab(lines: Sequence[ReviewLine], snapshot: Snapshot) -> PutTab:
+    """The lines of papers that were not posted, each with the reason and the cells she fills.
+
+    A row in which a cell of the tool was typed over keeps its old mark, so that it is noticed until its file is posted again.
+    """
+    body = [_cells(REVIEW, [line.values.get(c.key) for c in REVIEW.columns]) for line in lines]
     for cells in body:
-        cells[-1] = replace(cells[-1], style="tool wrapped")
+        for key in ("reason", "hint"):
+            cells[REVIEW.index(key)] = replace(cells[REVIEW.index(key)], style="tool wrapped")
     if not body:
         body = [[Cell("nothing waits here", "good"), *[Cell(None, "good")] * (len(REVIEW.columns) - 1)]]
-    return _put(
-        REVIEW, "Lines that were not posted, and why. Mend the paper or the book and post the file again.", body
+    hint = (
+        "Lines that were not posted, and why. Fill in Material and Pack, say yes under Right? on every line of a paper,"
+        " and post once more; or mend the paper or the book and post the file again."
     )
+    tab = _put(REVIEW, hint, body, marks=True)
+    rows = list(tab.rows)
+    for number, line in enumerate(lines, FIRST):
+        if line.changed:
+            rows[number] = (*rows[number][:-1], Cell(line.mark, "mark"))
+    return replace(tab, rows=tuple(rows), look=replace(tab.look, rules=tuple(_review_rules(tab, snapshot))))
 
 
-def review_rows(snapshot: Snapshot) -> list[dict[str, Value]]:
-    """The rows now on the review tab, by column key."""
+def _review_rules(tab: PutTab, snapshot: Snapshot) -> Iterable[Rule]:
+    """The dropdowns, that of her materials reading them where her own tab has them."""
+    table = find_tables(snapshot).get(layout.MATERIALS.name)
+    for rule in tab.look.rules:
+        if rule.kind == "range" and table is not None:
+            letters, first = column_name(table.columns["name"]), table.heading_row + 2
+            source = f"{sheet_ref(table.grid.name)}!${letters}${first}:${letters}${first + 499}"
+            rule = replace(rule, source=source, message="One of your materials, or a new name.")
+        yield rule
+
+
+def review_lines(snapshot: Snapshot) -> list[ReviewLine]:
+    """The rows now on the review tab, with what she filled in and what of the tool's she typed over."""
+    from costbook.book.review import ReviewLine
+
     grid = snapshot.grid(REVIEW.name)
-    table = find_table(grid, [replace(c, needed=c.key in ("file", "reason")) for c in REVIEW.columns]) if grid else None
+    columns = [replace(c, needed=c.key in ("file", "reason")) for c in REVIEW.columns]
+    table = find_table(grid, [*columns, replace(MARK, needed=False)]) if grid else None
     if grid is None or table is None:
         return []
-    rows = [
-        {k: grid.value(i, p) for k, p in table.columns.items()} for i in range(table.heading_row + 1, len(grid.rows))
-    ]
-    return [row for row in rows if row.get("reason")]
+    found = []
+    for index in range(table.heading_row + 1, len(grid.rows)):
+        values = {k: grid.value(index, p) for k, p in table.columns.items() if k != MARK.key}
+        if values.get("reason"):
+            place = table.columns.get(MARK.key)
+            mark = plain_text(grid.value(index, place)) if place is not None else ""
+            whole = len(mark) == 4 * len(REVIEW.columns)
+            changed = [c for c in changed_cells(table, index, REVIEW, mark) if not filled_in(REVIEW, mark, c)] if whole else []
+            found.append(ReviewLine(values, tuple(c.heading for c in changed) if whole else ("the marks",), mark))
+    return found
