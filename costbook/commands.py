@@ -39,6 +39,7 @@ Tell = Callable[[str], None]
 LISTS = (".csv", ".tsv", ".txt")
 WORKBOOKS = (".xlsx", ".xlsm", ".xltx", ".xltm")
 DEMO_BOOK, DEMO_PAPERS = "workshop.xlsx", "papers"
+SHOWN_UNKNOWN = 5
 TYPED_OVER = "typed where a tool value belongs"
 
 
@@ -392,7 +393,8 @@ class _Clerk:
         state, why = self._decide(invoice, known, paper.questions)
         if state == "posted":
             self._post(invoice, paper)
-            return state, "; ".join(paper.unknown)
+            more = len(paper.unknown) - SHOWN_UNKNOWN
+            return state, "; ".join([*paper.unknown[:SHOWN_UNKNOWN], *([f"and {more} more like it"] if more > 0 else [])])
         if state == "to review":
             self._to_review(invoice, paper, why)
         return state, why
@@ -491,7 +493,8 @@ class _Prepared:
             row["material"] = book.materials[found.code].name
         elif found.likely:
             self.likely[len(self.hints)] = book.materials[found.likely].name
-            self.unknown.append(f"'{line.name}' is no material of yours yet; it {found.why}")
+            if line.kind == "goods":
+                self.unknown.append(f"'{line.name}' is no material of yours yet; it {found.why}")
         if "pack" not in row:
             guess = matching.described_pack(line, invoice.decimal)
             sure = known.pack(line, invoice.supplier)

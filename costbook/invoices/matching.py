@@ -11,6 +11,7 @@ import re
 from collections.abc import Iterable, Sequence
 from dataclasses import dataclass, field
 from fractions import Fraction
+from functools import cached_property
 
 from costbook.amounts.quantity import Amount, same_name, unit
 from costbook.book.model import Book, InvoiceLine
@@ -72,6 +73,12 @@ class Confirmed:
                     bought.materials |= {line.material} - {""}
                     bought.packs += [line.pack] if line.pack and line.pack.unit and not line.pack.is_range else []
 
+    @cached_property
+    def _own_names(self) -> list[tuple[str, list[str], str]]:
+        """Every name and other name of a material: its code, the name's words, and these as one text."""
+        named = [(m.code, _words(name)) for m in self._book.materials.values() for name in (m.name, *m.aliases)]
+        return [(code, words, " ".join(words)) for code, words in named if words]
+
     def match(self, line: InvoiceLine, supplier: str) -> Match:
         """The material a line of that supplier means.
 
@@ -105,7 +112,7 @@ class Confirmed:
                 return bought, words
         return None
 
-    def pack(self, line: InvoiceLine, supplier: str) -> tuple[float | str, str] | None:
+    def pack(self, line: InvoiceLine, supplier: str) -> tuple[float, str] | None:
         """Size and unit of a pack as Purchases writes them, where it holds lines of that supplier and item code.
 
         None where it holds none, or packs of different sizes.
@@ -115,9 +122,7 @@ class Confirmed:
             return None
         last = packs[-1]
         assert last.unit is not None
-        # A unit's bare name may mean another measure than she wrote (imperial fl oz): then her own words stand.
-        plain = unit(last.unit.name, self._book.settings.measures).factor == last.unit.factor
-        return (float(last.usual), last.unit.name) if plain else (last.text, "")
+        return float(last.usual), last.unit.name
 
     def holds_pack(self, pack: Pack, line: InvoiceLine, supplier: str) -> bool:
         """Whether Purchases already holds a line of that supplier and item code with this very pack."""
@@ -134,23 +139,23 @@ class Confirmed:
         return bought.packs if bought else []
 
     def _suggestion(self, line: InvoiceLine) -> Match:
-        """The material whose name is most like the line's, where it is like enough and no other is as like."""
+        """The material whose name is most like the line's, where it is like enough and no other may as well be meant."""
         from rapidfuzz import fuzz
 
         words = _words(line.name)
-        best: dict[str, tuple[float, str]] = {}
-        for material in self._book.materials.values():
-            for name in (material.name, *material.aliases):
-                own = _words(name)
-                shared = fuzz.token_set_ratio(" ".join(words), " ".join(own))
-                score = (shared + fuzz.token_sort_ratio(" ".join(words), " ".join(own))) / 2
-                if score > best.get(material.code, (0.0, ""))[0] and _share(words, own):
-                    best[material.code] = (score, name)
-        ranked = sorted(best.items(), key=lambda item: -item[1][0])
-        if not ranked or ranked[0][1][0] < LIKENESS or (len(ranked) > 1 and ranked[1][1][0] == ranked[0][1][0]):
+        text = " ".join(words)
+        best: dict[str, tuple[float, list[str]]] = {}
+        for code, own, name in self._own_names:
+            shared = fuzz.token_set_ratio(text, name, score_cutoff=2 * LIKENESS - 100)
+            score = (shared + fuzz.token_sort_ratio(text, name)) / 2 if shared else 0.0
+            if score >= max(LIKENESS, best.get(code, (0.0, own))[0]) and _share(words, own):
+                best[code] = (score, own)
+        if not best:
             return Match()
-        code, (_, name) = ranked[0]
-        return Match(likely=code, why=f"looks like {self._book.materials[code].name}; {_differences(words, _words(name))}")
+        (code, (_, own)), *others = sorted(best.items(), key=lambda item: -item[1][0])
+        if any(_may_as_well(words, own, other) for _, (_, other) in others):
+            return Match()
+        return Match(likely=code, why=f"looks like {self._book.materials[code].name}; {_differences(words, own)}")
 
 
 def _measure(pack: Amount) -> tuple[str, Fraction]:
@@ -184,6 +189,11 @@ def _share(written: Sequence[str], own: Sequence[str]) -> bool:
     shorter = min(len(set(written)), len(set(own)))
     alone = min(map(len, _apart(written, own)[1:]))
     return 2 * alone < shorter
+
+
+def _may_as_well(written: Sequence[str], own: Sequence[str], other: Sequence[str]) -> bool:
+    """Whether another name has the same words of the paper, and the paper does not hold all of the first: oil, of olive or castor."""
+    return bool(set(own) - set(written)) and set(written) & set(own) == set(written) & set(other)
 
 
 def _differences(written: Sequence[str], own: Sequence[str]) -> str:

@@ -500,7 +500,10 @@ def review_tab(lines: Sequence[ReviewLine], snapshot: Snapshot) -> PutTab:
     for number, line in enumerate(lines, FIRST):
         if line.changed:
             rows[number] = (*rows[number][:-1], Cell(line.mark, "mark"))
-    return replace(tab, rows=tuple(rows), look=replace(tab.look, rules=tuple(_review_rules(tab, snapshot))))
+    # What she reads and fills in is printed; what is only kept for posting stands to the right of it.
+    printed = (0, 0, len(rows) - 1, REVIEW.index("hint"))
+    look = replace(tab.look, rules=tuple(_review_rules(tab, snapshot)), print_area=printed)
+    return replace(tab, rows=tuple(rows), look=look)
 
 
 def _review_rules(tab: PutTab, snapshot: Snapshot) -> Iterable[Rule]:
@@ -526,7 +529,7 @@ def review_lines(snapshot: Snapshot) -> list[ReviewLine]:
     found = []
     for index in range(table.heading_row + 1, len(grid.rows)):
         values = {k: grid.value(index, p) for k, p in table.columns.items() if k != MARK.key}
-        if values.get("reason"):
+        if values.get("reason") or values.get("line"):
             place = table.columns.get(MARK.key)
             mark = plain_text(grid.value(index, place)) if place is not None else ""
             whole = len(mark) == 4 * len(REVIEW.columns)

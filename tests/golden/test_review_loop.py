@@ -5,18 +5,28 @@ The papers are invented here, so are their sums. Cells are typed by heading, as 
 
 from __future__ import annotations
 
+import shutil
+from dataclasses import fields, replace
 from datetime import date
 from pathlib import Path
 from typing import Any
 
 import openpyxl
 import pytest
+from shared_files import FOLDER, shared
 
 from costbook import cli, commands
+from costbook.book.reading import read_book
 from costbook.commands import PostedPaper
-from costbook.invoices import matching
+from costbook.errors import Where
+from costbook.hosts.file import WorkbookFile
+from costbook.invoices import checks, matching
 from costbook.invoices.matching import Pack
 
+ROOT = Path(__file__).resolve().parents[2]
+SAMPLES = sorted(p.name for p in (ROOT / "sample_invoices").iterdir() if not p.name.startswith("."))
+XML = sorted(p.relative_to(FOLDER / "invoices").as_posix() for p in (FOLDER / "invoices" / "xml").glob("*.xml"))
+HERE = Where("Purchases", "A1")
 Copy = Any
 TAB = "Invoice review"
 HEAD = "Invoice,Date,Supplier,Item code,Description,Packs,Pack,Price per pack,Amount,Lot,Line is\n"
@@ -255,3 +265,80 @@ def test_the_command_line_without_papers(waiting: Copy, capsys: pytest.CaptureFi
     assert "posted: from review" in out and f"costbook price {waiting.path}" in out
     assert cli.main(["post", str(waiting.path)]) == 0
     assert "no paper to post" in capsys.readouterr().out
+
+
+def test_two_papers_at_once_and_one_that_follows_in_the_same_run(waiting: Copy, tmp_path: Path) -> None:
+    """The same new name twice makes one material, and a paper posted in that run knows what was confirmed in it."""
+    other, following = tmp_path / "Tallow_T-9.csv", tmp_path / "Tallow_T-2.csv"
+    other.write_text(OPEN_PAPER.replace("T-1", "T-9"), encoding="utf-8")
+    following.write_text(NEXT_PAPER, encoding="utf-8")
+    post(waiting, other)
+    for number in ("T-1", "T-9"):
+        waiting.type(TAB, "Material", (number, "2 of 4"), "Rosemary")
+        for line in range(1, 5):
+            waiting.type(TAB, "Right?", (number, f"{line} of 4"), "yes")
+    before = waiting.save().read_bytes()
+    told = post(waiting, following)
+    assert [(p.paper, p.state) for p in told] == [("T-1", "posted"), ("T-9", "posted"), ("T-2", "posted")]
+    assert ["new material" in p.why for p in told] == [True, False, False]
+    assert [r["Material"] for r in waiting.written("Materials")[0]].count("Rosemary") == 1
+    assert [r["Material"] for n in ("T-1", "T-9", "T-2") for r in purchases(waiting, n)[:2]] == ["Glycerin", "Rosemary"] * 3
+    commands.takeback(waiting.path)
+    assert waiting.path.read_bytes() == before
+
+
+def test_a_tab_of_an_earlier_version_waits_for_its_file(waiting: Copy, paper: Path) -> None:
+    """Its rows lack what Purchases needs; nothing is lost, and the file brings it."""
+    sheet = waiting.workbook[TAB]
+    sheet.delete_cols(15, 30)
+    sheet.delete_cols(10, 4)
+    sheet.delete_cols(5)
+    sheet.insert_cols(5)
+    sheet.cell(3, 5).value = "Line"
+    assert [p.state for p in post(waiting)] == ["to review"]
+    assert [r["Description"] for r in lines(waiting)][2:] == ["Freight (share by value, all lines)", "Invoice total"]
+    for named in ("Rosemary powder", "Invoice total", "Freight (share by value, all lines)", "Glycerin refined, 1 gal"):
+        waiting.type(TAB, "Right?", named, "yes")
+    assert "post its file again" in post(waiting)[0].why
+    post(waiting, paper)
+    answer(waiting, "yes", "yes", "yes", "yes")
+    assert [p.state for p in post(waiting)] == ["posted"]
+
+
+def posted_from(path: Path, source: str) -> list[tuple[Any, ...]]:
+    """What Purchases holds from a file, places apart."""
+    host = WorkbookFile(path)
+    try:
+        found = read_book(host.snapshot()).purchases
+    finally:
+        host.close()
+    plain = [replace(line, where=HERE, places={}) for line in found if line.source.startswith(source)]
+    return [tuple(getattr(line, f.name) for f in fields(line)) for line in plain]
+
+
+@pytest.mark.parametrize("name", [*SAMPLES, *XML])
+def test_from_the_tab_a_paper_makes_the_rows_it_makes_when_it_closes(
+    name: str, tmp_path: Path, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    """Every sample and public paper that is posted by itself, posted a second way: sent to review, and confirmed."""
+    file = ROOT / "sample_invoices" / name if name in SAMPLES else shared(f"invoices/{name}")
+    direct, confirmed = tmp_path / "direct.xlsx", tmp_path / "confirmed.xlsx"
+    commands.blank(direct)
+    shutil.copyfile(direct, confirmed)
+    states = {p.state for p in commands.post(direct, [file])}
+    if states != {"posted"}:
+        assert states == {"to review"} and posted_from(direct, file.name) == []
+        return
+    monkeypatch.setattr(checks, "problems", lambda invoice: ("look at it",))
+    assert {p.state for p in commands.post(confirmed, [file])} == {"to review"}
+    assert posted_from(confirmed, file.name) == []
+    opened = openpyxl.load_workbook(confirmed)
+    column = {cell.value: cell.column for cell in opened[TAB][3]}
+    for row in range(4, opened[TAB].max_row + 1):
+        opened[TAB].cell(row, column["Right?"]).value = "yes"
+        if str(opened[TAB].cell(row, column["Why this material"]).value).startswith("looks like"):
+            opened[TAB].cell(row, column["Material"]).value = None  # posted by itself such a line has no material
+    opened.save(confirmed)
+    assert {(p.state, p.why) for p in commands.post(confirmed)} == {("posted", "from review")}
+    assert posted_from(confirmed, file.name) == posted_from(direct, file.name) != []
+    assert {p.state for p in commands.post(confirmed, [file])} == {"already there"}

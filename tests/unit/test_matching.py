@@ -1,0 +1,162 @@
+"""Which material a paper's line means: the order of what is certain, and suggestions that never link; the code of a new one.
+
+Books, lines and expected answers are made up here; a suggestion is judged by its words, not by its score.
+"""
+
+from __future__ import annotations
+
+from dataclasses import replace
+from datetime import date
+from decimal import Decimal
+from fractions import Fraction
+
+import pytest
+
+from costbook.amounts.quantity import read_amount, same_name
+from costbook.book.model import Book, InvoiceLine, Material, PurchaseLine, Settings
+from costbook.book.review import next_code
+from costbook.errors import Where
+from costbook.invoices.matching import Confirmed, Pack, described_pack
+
+HERE = Where("Materials", "B4")
+YARD = "Tallow Yard"
+
+
+def material(code: str, name: str, *, aliases: tuple[str, ...] = (), codes: tuple[str, ...] = ()) -> Material:
+    return Material(
+        code=code, name=name, kind="other", supplier="", g_per_ml=None, weight_source="", waste_fraction=0.0, rate_rule="",
+        quoted_price=None, quoted_pack=None, quoted_from=None, quoted_less=(), usual_pack=None, aliases=aliases,
+        cautions="", on_hand=None, where=HERE, supplier_codes=codes,
+    )  # fmt: skip
+
+
+def bought(code: str, item: str, description: str, pack: str = "", supplier: str = YARD, kind: str = "goods") -> PurchaseLine:
+    return PurchaseLine(
+        supplier=supplier, paper="T-1", paper_type="invoice", date=date(2026, 9, 1), kind=kind, item_code=item,
+        description=description, material=code, packs=Decimal(1), pack=read_amount(pack) if pack else None, pack_price=None,
+        amount=Decimal(5), shared_by="", covers="", currency="USD", currency_rate=None, lot="", best_before=None, counts=None,
+        source="", where=HERE,
+    )  # fmt: skip
+
+
+SHELF = (
+    material("M01", "Castor oil"),
+    material("M02", "Olive oil", aliases=("Olea",)),
+    material("M03", "Rose fragrance", codes=("RF-9",)),
+    material("M04", "Cocoa butter"),
+    material("M05", "Sea salt, fine"),
+    material("M06", "Castor oil, black"),
+)
+
+
+def book(*purchases: PurchaseLine, measures: str = "US customary") -> Book:
+    names = {same_name(n): m.code for m in SHELF for n in (m.code, m.name, *m.aliases)} | {same_name("Bath melt"): "R01"}
+    return Book(Settings(measures=measures), {}, {m.code: m for m in SHELF}, purchases, {}, {}, {}, (), {}, names)
+
+
+def line(name: str, item: str = "", buyer: str = "") -> InvoiceLine:
+    one = Decimal(1)
+    return InvoiceLine("1", "goods", item, name, one, "", one, one, one, "row 2", buyer_code=buyer)
+
+
+def code(known: Book, wanted: InvoiceLine, supplier: str = YARD) -> str:
+    return Confirmed(known).match(wanted, supplier).code
+
+
+def test_codes_come_first() -> None:
+    known = book(bought("M01", "RF-9", "Castor oil"), bought("M01", "X", "whatever"))
+    assert code(known, line("Castor oil", item="rf-9")) == "M03"
+    assert code(known, line("Castor oil", item="X", buyer="M04")) == "M04"
+
+
+def test_then_what_purchases_holds_of_the_same_supplier() -> None:
+    known = book(bought("M02", "TY-2", "OO extra virgin"), bought("M01", "", "Castor oil, USP"))
+    assert code(known, line("something else", item="ty-2")) == "M02"
+    assert code(known, line("something else", item="ty-2"), "Another Yard") == ""
+    assert code(known, line("CASTOR OIL USP")) == "M01"
+    assert code(known, line("castor oil usp"), "Another Yard") == ""
+    # The item code is asked before the description, and both before the very name.
+    assert code(known, line("Castor oil, USP", item="TY-2")) == "M02"
+    assert code(known, line("Castor oil", item="TY-2")) == "M02"
+    assert code(known, line("Castor oil, USP", item="TY-9")) == "M01"
+
+
+def test_a_line_whose_material_is_not_known_there_confirms_nothing() -> None:
+    assert code(book(bought("", "TY-2", "Castor oil")), line("Castor oil", item="TY-2")) == "M01"
+    assert code(book(bought("M02", "TY-2", "Freight", kind="charge")), line("x", item="TY-2")) == ""
+
+
+@pytest.mark.parametrize(("item", "words"), [("TY-2", "item code"), ("", "description")])
+def test_two_materials_there_mean_unknown(item: str, words: str) -> None:
+    known = book(bought("M01", item, "Oil"), bought("M02", item, "Oil"))
+    found = Confirmed(known).match(line("Oil", item=item), YARD)
+    assert (found.code, found.likely) == ("", "")
+    assert found.why == f"Purchases holds two materials under the same {words}: Castor oil and Olive oil"
+
+
+@pytest.mark.parametrize(("name", "wanted"), [("olea", "M02"), ("Sea  Salt, fine", "M05"), ("Bath melt", ""), ("", "")])
+def test_then_the_very_name(name: str, wanted: str) -> None:
+    """A recipe's name is no material's."""
+    assert code(book(), line(name)) == wanted
+
+
+@pytest.mark.parametrize(
+    ("name", "likely", "words"),
+    [
+        ("Castor oil, refined", "M01", "looks like Castor oil; same words apart from 'refined'"),
+        ("Oil, castor - 5 gal", "M01", "looks like Castor oil; same words"),
+        ("Coco butter 2 lb", "M04", "looks like Cocoa butter; 'coco' for 'cocoa'"),
+        ("Sea salt", "M05", "looks like Sea salt, fine; not on the paper: 'fine'"),
+    ],
+)
+def test_a_likeness_is_only_suggested_with_its_reason(name: str, likely: str, words: str) -> None:
+    found = Confirmed(book()).match(line(name), YARD)
+    assert (found.code, found.likely, found.why) == ("", likely, words)
+
+
+@pytest.mark.parametrize("name", ["Oil", "Castor", "Rosemary powder", "Widget A", "Vanilla fragrance oil", "", "50 lb"])
+def test_nothing_is_suggested_where_nothing_is_like(name: str) -> None:
+    """Oil may be castor or olive, and castor black or not."""
+    found = Confirmed(book()).match(line(name), YARD)
+    assert (found.code, found.likely, found.why) == ("", "", "")
+
+
+def test_a_pack_is_known_by_supplier_and_item_code() -> None:
+    known = Confirmed(book(bought("M01", "TY-7", "Castor oil", "5 lb"), bought("M01", "ty-7", "Castor oil", "80 oz wt")))
+    assert known.pack(line("x", item="TY-7"), YARD) == (80.0, "oz wt")  # 80 oz are 5 lb: one size
+    assert known.pack(line("x", item="TY-7"), "Another Yard") is None
+    assert known.pack(line("Castor oil"), YARD) is None
+
+
+def test_two_packs_there_mean_unknown() -> None:
+    known = Confirmed(book(bought("M01", "TY-7", "", "5 lb"), bought("M01", "TY-7", "", "7 lb")))
+    assert known.pack(line("x", item="TY-7"), YARD) is None
+    assert known.holds_pack(Pack(Fraction(5), "lb", "", "5 lb"), line("x", item="TY-7"), YARD)
+    assert not known.holds_pack(Pack(Fraction(6), "lb", "", "6 lb"), line("x", item="TY-7"), YARD)
+    assert not known.holds_pack(Pack(Fraction(5), "fl oz", "", "5 fl oz"), line("x", item="TY-7"), YARD)
+    assert not known.holds_pack(Pack(Fraction(5), "tubs", "", "5 tubs"), line("x", item="TY-7"), YARD)
+
+
+def test_a_known_pack_keeps_its_measure() -> None:
+    known = Confirmed(book(bought("M01", "TY-7", "", "32 imperial fl oz")))
+    assert known.pack(line("x", item="TY-7"), YARD) == (32.0, "imperial fl oz")
+
+
+def test_descriptions_are_not_read_for_packs() -> None:
+    assert described_pack(line("Glycerin 4 x 1 gal"), "point") is None
+
+
+@pytest.mark.parametrize(
+    ("codes", "wanted"),
+    [(("M01", "M45"), "M46"), (("M09",), "M10"), (("M99",), "M100"), (("K1", "K7", "M-003"), "K8"), (("oil", "salt"), "")],
+)  # fmt: skip
+def test_the_next_free_code_is_in_her_style(codes: tuple[str, ...], wanted: str) -> None:
+    shelf = {code: material(code, f"Material {code}") for code in codes}
+    assert next_code(replace(book(), materials=shelf, names={})) == wanted
+
+
+def test_a_book_without_codes_gets_none_and_a_taken_one_is_passed_over() -> None:
+    assert next_code(replace(book(), materials={"Salt 1": material("Salt 1", "Salt 1")}, names={})) == ""
+    known = book()
+    assert next_code(known) == "M07"
+    assert next_code(replace(known, names={**known.names, same_name("M07"): "R09"})) == "M08"
