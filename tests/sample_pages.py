@@ -21,6 +21,14 @@ SMALL, LINE = 8, 13
 SCANNED, DPI, SKEW_DEGREES = "B-0977", 300, 2.0
 
 
+NUMBERS = ("B-0977", "B-1041", "C-0388", "C-0391", "S-2207")
+
+
+def printed_papers() -> dict[str, bytes]:
+    """Every paper of the demo as a PDF, by name."""
+    return {f"{number}.pdf": printed_page(number) for number in NUMBERS}
+
+
 def printed_page(number: str) -> bytes:
     """One paper of the demo as a PDF with a text layer."""
     from reportlab.pdfgen.canvas import Canvas

@@ -10,6 +10,7 @@ from pathlib import Path
 import pytest
 from golden.conftest import DEMO_DATE
 from golden.test_demo_tables import MATERIALS, T, by, printed
+from sample_pages import NUMBERS, printed_papers
 from shared_files import rows
 
 from costbook import commands
@@ -21,7 +22,7 @@ from costbook.demo.papers import other_formats
 from costbook.demo.workshop import demo_tabs
 from costbook.hosts.file import WorkbookFile, create
 
-NUMBERS = ("B-0977", "B-1041", "C-0388", "C-0391", "S-2207")
+FORMATS = ("csv", "xlsx", "xml", "pdf")
 
 
 def unposted(folder: Path) -> Path:
@@ -35,12 +36,13 @@ def put(folder: Path, ending: str) -> Path:
     """The demo's five papers in one format, in a folder of their own."""
     drawer = folder / ending
     drawer.mkdir()
+    made = other_formats() | printed_papers()
     for number in NUMBERS:
-        (drawer / f"{number}.{ending}").write_bytes(other_formats()[f"{number}.{ending}"])
+        (drawer / f"{number}.{ending}").write_bytes(made[f"{number}.{ending}"])
     return drawer
 
 
-@pytest.mark.parametrize("ending", ["csv", "xlsx", "xml"])
+@pytest.mark.parametrize("ending", FORMATS)
 def test_the_landed_rates_are_those_of_the_tables_from_each_format(ending: str, tmp_path: Path) -> None:
     book = unposted(tmp_path)
     posted = commands.post(book, [put(tmp_path, ending)])
@@ -56,12 +58,12 @@ def test_the_landed_rates_are_those_of_the_tables_from_each_format(ending: str, 
         assert f"{totals[row['Invoice']]:.2f}" == row["Total"]
 
 
-@pytest.mark.parametrize("first", ["csv", "xlsx", "xml"])
+@pytest.mark.parametrize("first", FORMATS)
 def test_the_same_paper_in_another_format_is_already_there(first: str, tmp_path: Path) -> None:
     book = unposted(tmp_path)
     commands.post(book, [put(tmp_path, first)])
     before = book.read_bytes()
-    others = [put(tmp_path, ending) for ending in ("csv", "xlsx", "xml") if ending != first]
+    others = [put(tmp_path, ending) for ending in FORMATS if ending != first]
     assert {(x.file, x.state) for x in commands.post(book, others)} == {
         (f"{number}.{drawer.name}", "already there") for number in NUMBERS for drawer in others
     }

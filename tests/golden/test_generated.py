@@ -7,9 +7,12 @@ import shutil
 from pathlib import Path
 
 import pytest
+from PIL import Image, ImageChops, ImageStat
 from regenerate import regenerate
+from sample_pages import SCANNED, printed_papers
 
 from costbook import commands
+from costbook.demo.papers import other_formats
 
 ROOT = Path(__file__).resolve().parents[2]
 BOOKS = ("workbooks/demo.xlsx", "workbooks/blank.xlsx")
@@ -41,9 +44,32 @@ def test_the_file_in_the_repository_is_what_is_made_now(name: str, now: Path) ->
     assert kept.read_bytes() == (now / name).read_bytes(), f"{name} is not what the program makes; {AGAIN}"
 
 
-def test_there_is_no_paper_that_is_not_made() -> None:
-    kept = {f"sample_invoices/{p.name}" for p in (ROOT / "sample_invoices").iterdir() if not p.name.startswith(".")}
-    assert kept == set(PAPERS)
+@pytest.mark.parametrize("name", sorted(other_formats()))
+def test_a_paper_in_another_format_is_what_is_made_now(name: str, now: Path) -> None:
+    kept = ROOT / "sample_invoices/other-formats" / name
+    assert kept.read_bytes() == (now / "sample_invoices/other-formats" / name).read_bytes(), AGAIN
+
+
+@pytest.mark.parametrize("name", sorted(printed_papers()))
+def test_a_printed_paper_reads_as_the_one_made_now(name: str, now: Path) -> None:
+    """Another version of the drawing library may write other bytes for the same page."""
+    kept, made = (commands.read_paper(root / "sample_invoices/other-formats" / name) for root in (ROOT, now))
+    assert kept == made and kept[0].lines, AGAIN
+
+
+def test_the_scan_shows_what_is_drawn_now(now: Path) -> None:
+    kept, made = (Image.open(root / f"sample_invoices/scan/{SCANNED}.png") for root in (ROOT, now))
+    assert kept.size == made.size
+    (differs,) = ImageStat.Stat(ImageChops.difference(kept, made)).mean
+    assert differs < 1.0, AGAIN  # of 255; the page's ink alone is over 1
+
+
+def test_there_is_no_paper_that_is_not_made(now: Path) -> None:
+    kept, made = (
+        {str(p.relative_to(root)) for p in (root / "sample_invoices").rglob("*") if not p.name.startswith(".")}
+        for root in (ROOT, now)
+    )
+    assert kept == made and made >= set(PAPERS)
 
 
 def test_the_demo_is_the_same_wherever_and_whenever_it_is_made(now: Path, demo: Path, papers: Path) -> None:

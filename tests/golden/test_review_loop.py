@@ -24,7 +24,7 @@ from costbook.invoices import checks, matching
 from costbook.invoices.matching import Pack
 
 ROOT = Path(__file__).resolve().parents[2]
-SAMPLES = sorted(p.name for p in (ROOT / "sample_invoices").iterdir() if not p.name.startswith("."))
+SAMPLES = sorted(p.name for p in (ROOT / "sample_invoices").iterdir() if p.is_file() and not p.name.startswith("."))
 XML = sorted(p.relative_to(FOLDER / "invoices").as_posix() for p in (FOLDER / "invoices" / "xml").glob("*.xml"))
 HERE = Where("Purchases", "A1")
 Copy = Any
