@@ -43,7 +43,7 @@ FLOW = {
     "demo": ["tables", "list_file", "papers", "workshop"],
     "hosts": ["whole", "locks", "backups", "disk", "package", "scan", "reading", "losses", "render", "results", "archive",
               "ooxml", "styles", "splice", "graft", "surgery", "file"],
-    "invoices": ["wording", "dialect", "matching", "checks", "tabular", "en16931"],
+    "invoices": ["wording", "packs", "dialect", "matching", "checks", "tabular", "en16931"],
     "printouts": ["marks", "figures", "frames", "result_tabs"],
 }
 # The one file each outside library may appear in, always inside a function: start-up is part of the product.

@@ -117,21 +117,25 @@ _LOOKS = re.compile(
 # Before one of these a size is not what the line sells: it fits, holds, costs or names something.
 _NOT_OURS = re.compile(
     r"(?:\b(?:for|fits?|up to|holds|capacity|max\.?|per|makes|yields|min(?:imum)?\.?|over|under|für|pour|voor|para|"
-    r"pro|por)|[$€£/]) ?$"
+    r"pro|por)|[$€£]) ?$"
 )
-_NAMED = re.compile(r"(?:\bfd ?& ?c \w+|\bd ?& ?c \w+|\bci|\btype|\bno\.?|\bnr\.?|\bgrade|\bbatch|\bsize|\bitem|\bsku|\bref) $")
+_NAMED = re.compile(
+    r"(?:\bfd ?& ?c \w+|\bd ?& ?c \w+|\bci|\btype|\bno\.?|\bnr\.?|\bgrade|\bbatch|\bsize|\bitem|\bsku|\bref) $"
+)
 
 # ---------------------------------------------------------------- patterns
 
 _DIGITS = r"(?:\d[\d.,']*\d|\d|[.,]\d+)"
 _FREE = r"(?<![\w.,#/$€£%&+-])"
-_NUMBER = rf"(?:\d{{1,4}} \d/\d{{1,2}}\b|\d{{1,3}}/\d{{1,3}}\b|half(?: a)?|{_DIGITS})"
+_NUMBER = rf"(?:\d{{1,4}} \d/\d{{1,2}}(?!\d)|\d{{1,3}}/\d{{1,3}}(?!\d)|half(?: a)?|{_DIGITS})"
 _UNIT = "(?:" + "|".join(f"(?P<u{at}>{spelling})" for at, spelling in enumerate(_UNITS)) + r")(?![^\W_])"
-_LB_OZ = re.compile(rf"{_FREE}(?P<lb>\d{{1,3}}) ?(?:lbs?|pounds?)\.? (?P<oz>\d{{1,2}}(?:\.\d+)?) ?(?:oz|ounces?)\b(?! ?fl)")
-_JOIN = rf"(?: ?[x×*] ?| ?/ ?| - ?| (?:{_HOLDER} )(?:x|of|à|a|de|van|je|@|mit) )"
+_LB_OZ = re.compile(
+    rf"{_FREE}(?P<lb>\d{{1,3}}) ?(?:lbs?|pounds?)\.? (?P<oz>\d{{1,2}}(?:\.\d+)?) ?(?:oz|ounces?)\b(?! ?fl)"
+)
+_JOIN = rf"(?: ?[x×*] ?| / ?| - ?| (?:{_HOLDER} )(?:x|of|à|a|de|van|je|@|mit) )"
 _TIMES = rf"(?P<times>(?:\d{{1,5}}{_JOIN}){{1,3}})?"
 _MEASURE = re.compile(
-    rf"(?P<before>{_FREE}|(?<=-)|(?<=\+)){_TIMES}(?P<number>{_NUMBER})(?P<gap> ?-? ?){_UNIT}"
+    rf"(?:{_FREE}|(?<=[bglsz]/)|(?<=[-+])){_TIMES}(?P<number>{_NUMBER})(?P<gap> ?-? ?){_UNIT}"
     rf"(?P<after>\.?(?: {_HOLDER})? ?[x×*] ?(?P<by>\d{{1,5}})(?![\d.,/]*\d| ?(?:[x×]|in\b|cm|mm|ft|%|\"|'|[a-z]{{1,2}}\b(?<!pc)))"
     r"(?: ?(?:pcs?|ct|st(?:ü)?c?k|pièces|stuks)\b)?)?"
 )
@@ -256,7 +260,7 @@ def _size_doubts(found: re.Match[str], times: str, name: str, text: str) -> Iter
         yield _ASK_OUNCE.format(words)
     if name == "gr":
         yield f"Does {words} mean grams?"
-    if _NAMED.search(before) or before.endswith(("-", "+")) or found["number"].startswith("0") and not found["number"].strip("0"):
+    if _NAMED.search(before) or before.endswith(("-", "+")):
         yield _ASK_NAME.format(words)
     if re.search(r"(?<!\d)\d{1,3} $", before) and re.match(r"\d{3}(?!\d)", found["number"]):
         yield _ASK_NUMBER.format(quoted(text[found.start() - 4 : found.end()]))
@@ -271,7 +275,8 @@ def _counts(text: str) -> list[_Count]:
     """Every statement of pieces, in the order written; of two that overlap the first kind of pattern wins."""
     counts: list[_Count] = []
     for found in _NESTED.finditer(text):
-        ask = "" if found["inner"].rstrip("s")[:3] == found["again"].rstrip("s")[:3] else _ASK_COUNT.format(quoted(found[0]))
+        same = found["inner"][:2] == found["again"][:2]
+        ask = "" if same else _ASK_COUNT.format(quoted(found[0]))
         counts.append(_Count(found.start(), found.end(), _whole(found["n"]) * int(found["m"]), ask))
     for pattern, each in ((_DOZEN, 12), (_GROSS, 144), *((pattern, 1) for pattern in _COUNTS)):
         for found in pattern.finditer(text):
@@ -320,7 +325,7 @@ def _one_size(sizes: Sequence[_Size], text: str) -> _Size | None:
     for other in sizes[1:]:
         if first.bare and not other.ask and (decided := _decided(first, other)):
             first = decided
-        elif first.bare and not other.ask or not (other.bare or _agree(first, other)):
+        elif (first.bare and not other.ask) or not (other.bare or _agree(first, other)):
             return replace(first, ask=first.ask or _ASK_SIZES.format(words))
     return first
 
@@ -365,7 +370,7 @@ def _of_pieces(size: _Size | None, count: _Count | None, text: str) -> Pack | No
 def _of_material(size: _Size, count: _Count | None, text: str) -> Pack:
     """A material by size; a count merely beside the size may tell of it again, of more of it, or of the order."""
     total, ask, start, end = size.count * size.size, size.ask, size.start, size.end
-    loose = _LOOSE.match(text[:start] + text[start:]) if count is None and size.count == 1 else None
+    loose = _LOOSE.match(text) if count is None and size.count == 1 else None
     if loose and 1 < _whole(loose["n"]) < _LARGEST and loose.start() < start:
         count = _Count(loose.start(), loose.end(), _whole(loose["n"]))
     if count is not None and count.count > 1 and count.count != size.count:
