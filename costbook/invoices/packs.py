@@ -11,13 +11,14 @@ from __future__ import annotations
 import re
 from collections.abc import Iterator, Sequence
 from dataclasses import dataclass, replace
+from decimal import Decimal
 from fractions import Fraction
 from unicodedata import normalize
 
 from costbook.amounts.numbers import CLEAN, DECIMALS, quoted, read_number
 from costbook.amounts.quantity import unit
 from costbook.errors import QuantityError
-from costbook.invoices.wording import clean
+from costbook.invoices.wording import clean, kind_of
 
 LONGEST_LINE = 300  # characters read; nothing behind them can name a pack
 _LARGEST = 10**7
@@ -89,7 +90,7 @@ _UNITS = {
 }  # fmt: skip
 _HOLDS = {  # holders of material; those that are also sold empty stand in the second list
     "other": r"bags?|pails?|buckets?|drums?|jugs?|boxe?s?|bx|cases?|cs|cartons?|ctn|packs?|pks?|pkgs?|packages?|packets?|"
-    r"pouch(?:es)?|sacks?|sachets?|trays?|blocks?|bars?|rolls?|rl|bundles?|bdl|sets?|slee?ves?|kits?|canisters?|"
+    r"pouch(?:es)?|sacks?|sachets?|trays?|blocks?|bars?|rolls?|rl|bundles?|bdl|sets?|slee?ves?|kits?|canisters?|pallets?|sheets?|"
     r"carboys?|totes?|sticks?|cubes?|beutel|säcke?|eimer|kanister|karton|kiste|packung(?:en)?|rollen?|bund|fass|tüten?|"
     r"schachtel|gebinde|sacs?|bidons?|seau|fût|caisse|paquets?|rouleaux?|lot|zak(?:ken)?|doos|emmer|rol(?:len)?|"
     r"pak(?:ken)?|jerrycans?|bolsas?|cajas?|sacos?|cubos?|garrafa|bidón|rollos?|paquetes?|boîtes?|boites?",
@@ -98,7 +99,7 @@ _HOLDS = {  # holders of material; those that are also sold empty stand in the s
 }  # fmt: skip
 _HOLDER = rf"(?:{_HOLDS['other']}|{_HOLDS['empty']})"
 _PIECES = re.compile(
-    r"lids?|caps?|closures?|pumps?|sprayers?|labels?|gloves?|mou?lds?|pipettes?|scales?|beakers?|pitchers?|wicks?|"
+    r"lids?|caps?|closures?|measuring|scoops?|shrink|empty|leere?|leeg|vides?|vacíos?|pumps?|sprayers?|labels?|gloves?|mou?lds?|pipettes?|scales?|beakers?|pitchers?|wicks?|"
     r"liners?|spoons?|mailers?|thermometers?|blenders?|funnels?|bands?|paper|cardstock|tissue|tape|pan|cutters?|strips|"
     r"brush(?:es)?|aprons?|hairnets?|syringes?|spatulas?|whisks?|ribbon|stickers?|rounds?|envelopes?|cups|etiketten?|"
     r"étiquettes?|etiquetas?|\w*deckel|verschlüsse|handschuhe?|waage|couvercles?|bouchons?|moules?|gants?|balance|deksels?|"
@@ -119,29 +120,30 @@ _NOT_OURS = re.compile(
     r"(?:\b(?:for|fits?|up to|holds|capacity|max\.?|per|makes|yields|min(?:imum)?\.?|over|under|für|pour|voor|para|"
     r"pro|por)|[$€£]) ?$"
 )
+_SAMPLER = re.compile(r"\b(?:sampler|assort\w*|variety|collection|kits?|sets?)\b")  # a size may be of each of several
 _NAMED = re.compile(
-    r"(?:\bfd ?& ?c \w+|\bd ?& ?c \w+|\bci|\btype|\bno\.?|\bnr\.?|\bgrade|\bbatch|\bsize|\bitem|\bsku|\bref) $"
+    r"(?:\bfd ?& ?c \w+|\bd ?& ?c \w+|\bci|\btype|\bno\.?|\bnr\.?|\bgrade|\bbatch|\blot|\bsize|\bitem|\bsku|\bref) $"
 )
 
 # ---------------------------------------------------------------- patterns
 
 _DIGITS = r"(?:\d[\d.,']*\d|\d|[.,]\d+)"
-_FREE = r"(?<![\w.,#/$€£%&+-])"
-_NUMBER = rf"(?:\d{{1,4}} \d/\d{{1,2}}(?!\d)|\d{{1,3}}/\d{{1,3}}(?!\d)|half(?: a)?|{_DIGITS})"
+_FREE = r"(?<![\w.,#/$€£%&+-])(?<!\d:)"
+_NUMBER = rf"(?:\d{{1,4}} \d/\d{{1,2}}(?!\d)|\d{{1,3}}/\d{{1,3}}(?!\d)|half(?: a)?|[1-9]\d{{0,2}} 000|{_DIGITS})"
 _UNIT = "(?:" + "|".join(f"(?P<u{at}>{spelling})" for at, spelling in enumerate(_UNITS)) + r")(?![^\W_])"
 _LB_OZ = re.compile(
     rf"{_FREE}(?P<lb>\d{{1,3}}) ?(?:lbs?|pounds?)\.? (?P<oz>\d{{1,2}}(?:\.\d+)?) ?(?:oz|ounces?)\b(?! ?fl)"
 )
-_JOIN = rf"(?: ?[x×*] ?| / ?| - ?| (?:{_HOLDER} )(?:x|of|à|a|de|van|je|@|mit) )"
+_JOIN = rf"(?: ?[x×*] ?| / ?| - ?| (?:{_HOLDER} )(?:x|of|à|a|de|van|je|mit) | ?@ ?)"
 _TIMES = rf"(?P<times>(?:\d{{1,5}}{_JOIN}){{1,3}})?"
 _MEASURE = re.compile(
-    rf"(?:{_FREE}|(?<=[bglsz]/)|(?<=[-+])){_TIMES}(?P<number>{_NUMBER})(?P<gap> ?-? ?){_UNIT}"
+    rf"(?:{_FREE}|(?<=[bglsz]/)|(?<=[-+])){_TIMES}(?P<number>{_NUMBER}) ?-? ?(?:us )?{_UNIT}"
     rf"(?P<after>\.?(?: {_HOLDER})? ?[x×*] ?(?P<by>\d{{1,5}})(?![\d.,/]*\d| ?(?:[x×]|in\b|cm|mm|ft|%|\"|'|[a-z]{{1,2}}\b(?<!pc)))"
     r"(?: ?(?:pcs?|ct|st(?:ü)?c?k|pièces|stuks)\b)?)?"
 )
 _WHOLE = rf"{_FREE}(?P<n>\d{{1,3}}(?:[.,' ]\d{{3}})+|\d{{1,6}})(?![\d.,/]*\d)"
 _PIECE = (
-    r"(?:ct|counts?|pcs?|pces?|pieces?|ea|each|units?|stücke?|stueck|stc?k|pièces?|unités?|stuks?|piezas?|pzas?|pz|"
+    r"(?:ct|counts?|pcs?|pces?|pieces?|ea|each|units?|stücke?|stueck|stc?k|st(?=\.)|pièces?|unités?|stuks?|piezas?|pzas?|pz|"
     r"unidad(?:es)?|uds?|packs?|pks?)"
 )
 _PER = r"(?:/|per|pro|par|je|por|al|a|an|in) ?"
@@ -162,7 +164,7 @@ _LOOSE = re.compile(rf"{_WHOLE} (?={_HOLDER}\b|\d+ ?(?:fl|oz|ml|g|lb)\b)")
 
 _SURE_PARTS = {"1/2", "1/4", "3/4", "1/3", "1/8"}
 _ASK_OUNCE = "Does {} mean ounces of weight or fluid ounces?"
-_ASK_NUMBER = "Is the mark in {} a decimal mark or a thousands mark?"
+_ASK_NUMBER = "Does {} part thousands, or decimals, or is it two numbers?"
 _ASK_PART = "Is {} a part of one or a count of packs?"
 _ASK_NAME = "Is the number in {} a size or a part of the name?"
 _ASK_SIZES = "Which of the sizes in {} does a pack hold?"
@@ -183,6 +185,8 @@ def _number(text: str, decimal: str) -> tuple[Fraction | None, str]:
     """The value and what is not certain about it; of two readings the larger one."""
     if text.startswith("half"):
         return Fraction(1, 2), ""
+    if text.endswith(" 000"):
+        return Fraction(text.replace(" ", "")), _ASK_NUMBER.format(quoted(text))
     values = {style: value for style in DECIMALS if (value := _read(text, style)) is not None}
     if not values:
         return None, ""
@@ -235,7 +239,7 @@ def _size(found: re.Match[str], text: str, decimal: str) -> _Size | None:
     if value is None or not 0 < count * value < _LARGEST or value > _LARGEST:
         return None
     name = _unit_name(found)
-    asks = (doubt, _part_doubt(number), *_size_doubts(found, times, name, text))
+    asks = (doubt, _part_doubt(number), *_size_doubts(found, times, name, value, text))
     shown = "g" if name == "gr" else name
     return _Size(found.start(), found.end(), count, value, shown, next(filter(None, asks), ""))
 
@@ -252,7 +256,7 @@ def _unit_name(found: re.Match[str]) -> str:
     return next(name for at, name in enumerate(names) if found[f"u{at}"])
 
 
-def _size_doubts(found: re.Match[str], times: str, name: str, text: str) -> Iterator[str]:
+def _size_doubts(found: re.Match[str], times: str, name: str, value: Fraction, text: str) -> Iterator[str]:
     """What is not certain about one statement: its ounce, its 'gr', a name in front, a range, a strength such as 200x."""
     words, before = quoted(found[0]), text[: found.start()]
     net = name == "oz" and re.search(r"\b(?:net )?(?:wt|weight)\.?:? ?$", before)
@@ -260,9 +264,11 @@ def _size_doubts(found: re.Match[str], times: str, name: str, text: str) -> Iter
         yield _ASK_OUNCE.format(words)
     if name == "gr":
         yield f"Does {words} mean grams?"
-    if _NAMED.search(before) or before.endswith(("-", "+")):
+    if name in ("gal", "qt", "pt", "fl oz") and re.search(r"\b(?:uk|imp|imperial|british)\b", text):
+        yield f"Is {words} a US or an imperial measure?"
+    if _NAMED.search(before) or before.endswith(("-", "+")) or (name == "pt" and value > 8):
         yield _ASK_NAME.format(words)
-    if re.search(r"(?<!\d)\d{1,3} $", before) and re.match(r"\d{3}(?!\d)", found["number"]):
+    if re.search(r"(?<![\w-])\d{1,3} $", before) and re.match(r"\d{3}(?!\d)", found["number"]):
         yield _ASK_NUMBER.format(quoted(text[found.start() - 4 : found.end()]))
     if " -" in times or re.search(r"\dx ", times) or (times and before.endswith(("/", "-"))):
         yield _ASK_COUNT.format(words)
@@ -280,7 +286,9 @@ def _counts(text: str) -> list[_Count]:
         counts.append(_Count(found.start(), found.end(), _whole(found["n"]) * int(found["m"]), ask))
     for pattern, each in ((_DOZEN, 12), (_GROSS, 144), *((pattern, 1) for pattern in _COUNTS)):
         for found in pattern.finditer(text):
-            free = not any(one.start < found.end() and found.start() < one.end for one in counts)
+            free = not _NOT_OURS.search(text[: found.start()]) and not any(
+                one.start < found.end() and found.start() < one.end for one in counts
+            )
             half = pattern is _DOZEN and found["half"]
             many = _whole(found["n"]) * each if found["n"] else Fraction(each, 2 if half else 1)
             if free and 0 < many < _LARGEST:
@@ -359,7 +367,12 @@ def _of_pieces(size: _Size | None, count: _Count | None, text: str) -> Pack | No
     """Things sold by the piece: a size beside them is their own, the count is the pack."""
     loose = _LOOSE.search(text)
     if count is None and size is not None and size.count > 1:
-        count = _Count(size.start, size.end, size.count)
+        ask = (
+            _ASK_COUNT.format(quoted(text[size.start : size.end]))
+            if re.search(r"mou?ld|cavit|moule|molde", text)
+            else ""
+        )
+        count = _Count(size.start, size.end, size.count, ask)
     if count is None and loose and _whole(loose["n"]) > 1:
         count = _Count(loose.start(), loose.end(), _whole(loose["n"]), _ASK_COUNT.format(quoted(loose[0])))
     if count is None or not 0 < count.count < _LARGEST:
@@ -367,7 +380,7 @@ def _of_pieces(size: _Size | None, count: _Count | None, text: str) -> Pack | No
     return Pack(count.count, "each", count.ask, text[count.start : count.end].strip())
 
 
-def _of_material(size: _Size, count: _Count | None, text: str) -> Pack:
+def _of_material(size: _Size, count: _Count | None, text: str, sells_empty: bool) -> Pack:
     """A material by size; a count merely beside the size may tell of it again, of more of it, or of the order."""
     total, ask, start, end = size.count * size.size, size.ask, size.start, size.end
     loose = _LOOSE.match(text) if count is None and size.count == 1 else None
@@ -377,14 +390,16 @@ def _of_material(size: _Size, count: _Count | None, text: str) -> Pack:
         start, end = min(start, count.start), max(end, count.end)
         total *= count.count
         ask = ask or _ASK_COUNT.format(quoted(text[start:end]))
+    elif (_SAMPLER.search(text) and size.count == 1) or (size.count > 1 and sells_empty):
+        ask = ask or _ASK_COUNT.format(quoted(text[start:end]))
     return Pack(total, size.unit, ask, text[start:end].strip())
 
 
 def _folded(description: str) -> str:
     """The line in small letters with plain dashes and fractions, cut to what is read."""
     text = normalize("NFC", clean(description[:LONGEST_LINE]).translate(CLEAN)).casefold().replace("ß", "ss")
-    # 1⁄2 lb typed as a sign is now ' 1/2': the marks of other scripts stay and match nothing
     text = re.sub(r"\bfl\. ?oz", "fl oz", text)
+    # Digits of other scripts and raised ones are no numbers here: read_number takes none of them either.
     return " ".join("".join(sign if sign.isascii() or not sign.isdigit() else " " for sign in text).split())
 
 
@@ -401,13 +416,15 @@ def pack_in(description: str, decimal: str = "") -> Pack | None:
     if decimal not in ("", *DECIMALS):
         raise ValueError(f"decimal style is one of {DECIMALS} or '', not {decimal!r}")
     text = _folded(description)
+    if kind_of(text, Decimal(1)) != "goods":
+        return None  # freight over 50 lb holds nothing
     sizes, counts = _sizes(text, decimal), _counts(text)
     inside = [c for c in counts if not any(s.start < c.end and c.start < s.end for s in sizes)]
     size, count = _one_size(sizes, text), _one_count(inside, text)
     sells = _sells(text, [*sizes, *inside])
-    by_piece = sells in ("pieces", "empties") or size is None
-    if sells == "holder" and count is not None and size is not None and _plural_holder(text):
-        by_piece = size.dimension == "volume" or size.bare
-    if by_piece or size is None:
+    if size is None or sells in ("pieces", "empties"):
         return _of_pieces(size, count, text)
-    return _of_material(size, count, text)
+    sells_empty = sells == "holder" and _plural_holder(text) and (size.dimension == "volume" or size.bare)
+    if sells_empty and count is not None:
+        return _of_pieces(size, count, text)
+    return _of_material(size, count, text, sells_empty)
