@@ -95,7 +95,7 @@ _HOLDS = {  # holders of material; those that are also sold empty stand in the s
     r"schachtel|gebinde|sacs?|bidons?|seau|fût|caisse|paquets?|rouleaux?|lot|zak(?:ken)?|doos|emmer|rol(?:len)?|"
     r"pak(?:ken)?|jerrycans?|bolsas?|cajas?|sacos?|cubos?|garrafa|bidón|rollos?|paquetes?|boîtes?|boites?",
     "empty": r"bottles?|jars?|tins?|cans?|tubes?|vials?|droppers?|pots?|tubs?|containers?|\w*flaschen?|\w*dosen?|"
-    r"tiegel|flacons?|bouteilles?|fles(?:sen)?|flesjes?|potjes?|blik(?:ken)?|botellas?|frascos?|latas?|tarros?|botes?",
+    r"tiegel|flacons?|bouteilles?|fles(?:sen)?|flesjes?|potjes?|blik(?:ken)?|botellas?|frascos?|latas?|tarros?|botes?|jarras?",
 }  # fmt: skip
 _HOLDER = rf"(?:{_HOLDS['other']}|{_HOLDS['empty']})"
 _PIECES = re.compile(
@@ -158,6 +158,9 @@ _COUNTS = (
     ),
     re.compile(rf"{_WHOLE}[ -]?(?:er[ -]?)?{_PIECE}\b"),
 )
+_BOXES = re.compile(
+    rf"{_WHOLE} {_HOLDER} (?:of|de|van|à|a|mit|con|x) (?P<m>\d{{1,5}})(?![\d.,/]*\d| ?(?:[x×%\"']|[a-z]{{1,2}}\b))"
+)
 _DOZEN = re.compile(rf"(?:{_WHOLE} ?|(?P<half>half (?:a )?))?\b(?:dozens?|doz|dz|dutzend|douzaines?|dozijn|docenas?)\b")
 _GROSS = re.compile(rf"{_WHOLE} ?gross\b(?! ?(?:weight|wt))")
 _LOOSE = re.compile(rf"{_WHOLE} (?={_HOLDER}\b|\d+ ?(?:fl|oz|ml|g|lb)\b)")
@@ -168,6 +171,7 @@ _ASK_NUMBER = "Does {} part thousands, or decimals, or is it two numbers?"
 _ASK_PART = "Is {} a part of one or a count of packs?"
 _ASK_NAME = "Is the number in {} a size or a part of the name?"
 _ASK_SIZES = "Which of the sizes in {} does a pack hold?"
+_ASK_HOLDER = "Is {} what a pack holds, or the size of something sold empty?"
 _ASK_COUNT = "Does a pack hold all that {} says together, or one of it?"
 
 
@@ -284,6 +288,9 @@ def _counts(text: str) -> list[_Count]:
         same = found["inner"][:2] == found["again"][:2]
         ask = "" if same else _ASK_COUNT.format(quoted(found[0]))
         counts.append(_Count(found.start(), found.end(), _whole(found["n"]) * int(found["m"]), ask))
+    for found in _BOXES.finditer(text):
+        if (many := _whole(found["n"]) * int(found["m"])) and many < _LARGEST:
+            counts.append(_Count(found.start(), found.end(), many))
     for pattern, each in ((_DOZEN, 12), (_GROSS, 144), *((pattern, 1) for pattern in _COUNTS)):
         for found in pattern.finditer(text):
             free = not _NOT_OURS.search(text[: found.start()]) and not any(
@@ -427,4 +434,6 @@ def pack_in(description: str, decimal: str = "") -> Pack | None:
     sells_empty = sells == "holder" and _plural_holder(text) and (size.dimension == "volume" or size.bare)
     if sells_empty and count is not None:
         return _of_pieces(size, count, text)
+    if sells == "material" and any(map(_SHAPES.fullmatch, re.findall(r"[^\W\d_]{2,}", text))):
+        size = replace(size, ask=size.ask or _ASK_HOLDER.format(quoted(text[size.start : size.end])))
     return _of_material(size, count, text, sells_empty)
