@@ -16,6 +16,7 @@ from functools import cached_property
 from costbook.amounts.quantity import Amount, same_name, unit
 from costbook.book.model import Book, InvoiceLine
 from costbook.errors import QuantityError
+from costbook.invoices.packs import Pack, pack_in
 from costbook.invoices.wording import folded
 
 # Below this likeness (0 to 100) a suggestion is more often a nuisance than a help. Tried out, no source.
@@ -32,19 +33,9 @@ class Match:
     why: str = ""
 
 
-@dataclass(frozen=True, slots=True)
-class Pack:
-    """A pack size found in a description: what is in it in all, its unit, what is to be asked, and the words it stood in."""
-
-    total: Fraction
-    unit: str
-    ask: str
-    words: str
-
-
 def described_pack(line: InvoiceLine, decimal: str) -> Pack | None:
-    """The pack a line's description names, where its columns name none; None: descriptions are not read for packs."""
-    return None
+    """The pack a line's description names: only ever a guess, which she confirms once for a supplier's item code."""
+    return pack_in(line.name, decimal) if line.kind == "goods" else None
 
 
 @dataclass

@@ -20,8 +20,7 @@ from costbook.book.reading import read_book
 from costbook.commands import PostedPaper
 from costbook.errors import Where
 from costbook.hosts.file import WorkbookFile
-from costbook.invoices import checks, matching
-from costbook.invoices.matching import Pack
+from costbook.invoices import checks
 
 ROOT = Path(__file__).resolve().parents[2]
 SAMPLES = sorted(p.name for p in (ROOT / "sample_invoices").iterdir() if p.is_file() and not p.name.startswith("."))
@@ -237,11 +236,7 @@ def test_an_unknown_line_of_a_paper_that_closes_is_posted_and_the_result_says_wh
     assert purchases(book, "T-1")[0]["Material"] is None
 
 
-def test_a_pack_read_from_the_description_is_asked_once(book: Copy, paper: Path, monkeypatch: pytest.MonkeyPatch) -> None:
-    def four_gallons(line: Any, decimal: str) -> Pack | None:
-        return Pack(4, "gal", "", "4 x 1 gal") if "4 x 1 gal" in line.name else None  # type: ignore[arg-type]
-
-    monkeypatch.setattr(matching, "described_pack", four_gallons)
+def test_a_pack_read_from_the_description_is_asked_once(book: Copy, paper: Path) -> None:
     text = HEAD + "{n},2026-10-01,Tallow Yard,TY-7,Glycerin 4 x 1 gal,1,,140.00,140.00,,goods\n{n},2026-10-01,Tallow Yard,,Invoice total,,,,140.00,,total\n"
     paper.write_text(text.format(n="T-5"), encoding="utf-8")
     (told,) = post(book, paper)

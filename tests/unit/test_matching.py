@@ -16,7 +16,8 @@ from costbook.amounts.quantity import read_amount, same_name
 from costbook.book.model import Book, InvoiceLine, Material, PurchaseLine, Settings
 from costbook.book.review import next_code
 from costbook.errors import Where
-from costbook.invoices.matching import Confirmed, Pack, described_pack
+from costbook.invoices.matching import Confirmed, described_pack
+from costbook.invoices.packs import Pack
 
 HERE = Where("Materials", "B4")
 YARD = "Tallow Yard"
@@ -142,8 +143,10 @@ def test_a_known_pack_keeps_its_measure() -> None:
     assert known.pack(line("x", item="TY-7"), YARD) == (32.0, "imperial fl oz")
 
 
-def test_descriptions_are_not_read_for_packs() -> None:
-    assert described_pack(line("Glycerin 4 x 1 gal"), "point") is None
+def test_a_description_names_a_pack_for_goods_only() -> None:
+    pack = described_pack(line("Glycerin 4 x 1 gal"), "point")
+    assert pack is not None and (pack.total, pack.unit) == (4, "gal")
+    assert described_pack(replace(line("Freight for 4 x 1 gal"), kind="charge"), "point") is None
 
 
 @pytest.mark.parametrize(
