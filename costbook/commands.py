@@ -8,7 +8,7 @@ from __future__ import annotations
 
 import math
 from collections.abc import Callable, Iterable, Sequence
-from dataclasses import dataclass, field
+from dataclasses import dataclass
 from datetime import date
 from pathlib import Path
 from typing import TYPE_CHECKING, Any
@@ -16,9 +16,9 @@ from typing import TYPE_CHECKING, Any
 from costbook.amounts.quantity import same_name
 from costbook.book import layout
 from costbook.book.grid import Edits, PutTab, SetCell, Snapshot, Value
-from costbook.book.model import Book, Invoice, InvoiceLine
+from costbook.book.model import Book, Invoice
 from costbook.book.reading import read_book
-from costbook.book.table import unknown
+from costbook.book.table import nearest, unknown
 from costbook.costing.checks import Priced, checks
 from costbook.costing.rates import rates
 from costbook.costing.tiers import tiers
@@ -33,13 +33,12 @@ if TYPE_CHECKING:
     from costbook.book.posting import Content, Standing
     from costbook.book.review import ReviewLine
     from costbook.costing.trace import Node
-    from costbook.invoices.matching import Confirmed
+    from costbook.invoices.matching import Confirmed, Prepared
 
 Tell = Callable[[str], None]
 LISTS = (".csv", ".tsv", ".txt")
 WORKBOOKS = (".xlsx", ".xlsm", ".xltx", ".xltm")
 DEMO_BOOK, DEMO_PAPERS = "workshop.xlsx", "papers"
-SHOWN_UNKNOWN = 5
 TYPED_OVER = "typed where a tool value belongs"
 
 
@@ -343,10 +342,10 @@ class _Clerk:
 
         made = []
         for name in new:
-            code = next_code(self.book)
+            code, near = next_code(self.book), nearest(name, [m.name for m in self.book.materials.values()])
             row: dict[str, Value] = {"code": code or None, "name": name, "kind": "other", "supplier": supplier}
             self._go_on_with(appended(self.snapshot, layout.MATERIALS, [row]))
-            made.append(f"new material {code} {name}".replace("  ", " "))
+            made.append(f"new material {f'{code} ' if code else ''}{name}{f' (nearest you had: {near})' if near else ''}")
         self._go_on_with(supplier_edits(self.snapshot, self.book, [supplier]))
         self._go_on_with(purchase_edits(self.snapshot, rows))
         return made
@@ -393,28 +392,20 @@ class _Clerk:
         state, why = self._decide(invoice, known, paper.questions)
         if state == "posted":
             self._post(invoice, paper)
-            more = len(paper.unknown) - SHOWN_UNKNOWN
-            return state, "; ".join([*paper.unknown[:SHOWN_UNKNOWN], *([f"and {more} more like it"] if more > 0 else [])])
+            return state, paper.unknown_words()
         if state == "to review":
             self._to_review(invoice, paper, why)
         return state, why
 
-    def _prepared(self, invoice: Invoice) -> _Prepared:
+    def _prepared(self, invoice: Invoice) -> Prepared:
         """The rows a paper would make, what is known filled in."""
         from costbook.book.posting import posted_lines, purchase_rows
         from costbook.invoices.checks import sign
-        from costbook.invoices.matching import Confirmed
+        from costbook.invoices.matching import Confirmed, Prepared
 
         known = self._known = self._known or Confirmed(self.book)
-        lines = posted_lines(invoice)
         rows = purchase_rows(invoice, sign(invoice), lambda line: "", self.book.settings.currency)
-        paper = _Prepared(rows)
-        for line, row in zip(lines, rows, strict=False):
-            if line.kind in ("goods", "sample", "back-order"):
-                paper.fill(line, row, invoice, known, self.book)
-            else:
-                paper.hints.append("")
-        return paper
+        return Prepared(rows).filled(invoice, posted_lines(invoice), known)
 
     def _decide(self, invoice: Invoice, known: Standing, questions: Sequence[str]) -> tuple[str, str]:
         from costbook.book.posting import content, paper_type
@@ -434,23 +425,22 @@ class _Clerk:
         self.taken[number] = (invoice.source, lines)
         return "posted", ""
 
-    def _post(self, invoice: Invoice, paper: _Prepared) -> None:
+    def _post(self, invoice: Invoice, paper: Prepared) -> None:
         self.rows += paper.rows
         self.suppliers.append(invoice.supplier)
         self.review = {k: v for k, v in self.review.items() if k[1:] != (invoice.supplier, invoice.number)}
 
-    def _to_review(self, invoice: Invoice, paper: _Prepared, why: str) -> None:
-        from costbook.book.review import waiting
+    def _to_review(self, invoice: Invoice, paper: Prepared, why: str) -> None:
+        from costbook.book.review import same_paper, waiting
 
-        # A supplier she filled in on the tab does not make it another paper.
-        suppliers = ("", invoice.supplier)
-        same = [k for k in self.review if (k[0], k[2]) == (invoice.source, invoice.number) and (k[1] in suppliers or not invoice.supplier)]
-        before = [line for k in same for line in self.review[k]]
+        drawn = waiting(invoice, paper.shown(), paper.hints, why, ())
+        same = [key for key, lines in self.review.items() if same_paper(lines, invoice, drawn)]
+        before = [line for key in same for line in self.review[key]]
         lines = waiting(invoice, paper.shown(), paper.hints, why, before)
         place = lines[0].key
-        for k in same:
-            if k != place:
-                del self.review[k]
+        for key in same:
+            if key != place:
+                del self.review[key]
         self.review[place] = lines
 
     def edits(self) -> Edits:
@@ -471,46 +461,6 @@ class _Clerk:
 def _goods(lines: Sequence[ReviewLine]) -> int:
     """How many of a waiting paper's lines are goods."""
     return sum(1 for line in lines if line.text("kind") in ("", "goods"))
-
-
-@dataclass
-class _Prepared:
-    """The rows a paper would make, why each has its material, what is to be asked first, and what stays unknown."""
-
-    rows: list[dict[str, Value]]
-    hints: list[str] = field(default_factory=list)
-    questions: list[str] = field(default_factory=list)
-    unknown: list[str] = field(default_factory=list)
-    likely: dict[int, str] = field(default_factory=dict)
-
-    def fill(self, line: InvoiceLine, row: dict[str, Value], invoice: Invoice, known: Confirmed, book: Book) -> None:
-        """Material and pack of a line, where they are known; a material only likely is for the review tab."""
-        from costbook.invoices import matching
-
-        found = known.match(line, invoice.supplier)
-        hints = [found.why] if found.why else []
-        if found.code:
-            row["material"] = book.materials[found.code].name
-        elif found.likely:
-            self.likely[len(self.hints)] = book.materials[found.likely].name
-            if line.kind == "goods":
-                self.unknown.append(f"'{line.name}' is no material of yours yet; it {found.why}")
-        if "pack" not in row:
-            guess = matching.described_pack(line, invoice.decimal)
-            sure = known.pack(line, invoice.supplier)
-            if guess is not None and not known.holds_pack(guess, line, invoice.supplier):
-                ask = f"the pack size was read from the description: {guess.words}; confirm it"
-                self.questions.append(f"{line.place}: {ask}{f' ({guess.ask})' if guess.ask else ''}".removeprefix(": "))
-                hints.append(f"the pack size was read from the description: {guess.words}")
-            if guess is not None:
-                row |= {"pack": float(guess.total), "pack_unit": guess.unit}
-            elif sure is not None:
-                row |= {"pack": sure[0], "pack_unit": sure[1]}
-        self.hints.append("; ".join(hints))
-
-    def shown(self) -> list[dict[str, Value]]:
-        """The rows for the review tab: what is likely is filled in for her to say yes or no to."""
-        return [row | ({"material": self.likely[i]} if i in self.likely else {}) for i, row in enumerate(self.rows)]
 
 
 # ------------------------------------------------------------------ earlier states

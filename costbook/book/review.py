@@ -22,7 +22,7 @@ from decimal import Decimal
 
 from costbook.amounts.money import rounded
 from costbook.amounts.quantity import read_amount, same_name
-from costbook.book.grid import Value
+from costbook.book.grid import ErrorValue, Value
 from costbook.book.layout import PURCHASES
 from costbook.book.model import Book, Invoice
 from costbook.book.posting import HALF_CENT, PURCHASED_TYPES, posted_lines, row_content, standing_of, type_words
@@ -47,6 +47,11 @@ class ReviewLine:
     def text(self, key: str) -> str:
         """A cell as text, '' where it is empty."""
         return plain_text(self.values.get(key))
+
+    @property
+    def name(self) -> tuple[str, ...]:
+        """What tells a line from the others of its paper, and from the same line with other figures."""
+        return tuple(self.text(key) for key in NAMES_A_LINE)
 
     @property
     def key(self) -> Key:
@@ -95,13 +100,28 @@ def waiting(
         own: dict[str, Value] = {"line": f"{number + 1} of {len(rows)}", "price": price}
         own["hint"] = hints[number] if number < len(hints) else ""
         found.append(ReviewLine({**row, **head, **own}))
-    kept = {tuple(old.text(k) for k in NAMES_A_LINE): old for old in before}
-    return [_kept(new, kept.get(tuple(new.text(k) for k in NAMES_A_LINE))) for new in found or [ReviewLine(head)]]
+    kept = {old.name: old for old in before}
+    return [_kept(new, kept.get(new.name)) for new in found or [ReviewLine(head)]]
 
 
 def _kept(new: ReviewLine, old: ReviewLine | None) -> ReviewLine:
-    hers = {key: old.values[key] for key in HERS if old.text(key)} if old else {}
+    """A line drawn anew with what she typed in her cells, and in cells the tool left and leaves empty."""
+    if old is None:
+        return new
+    hers = {key: v for key, v in old.values.items() if old.text(key) and key != "reason" and (key in HERS or not new.text(key))}
     return replace(new, values={**new.values, **hers})
+
+
+def same_paper(lines: Sequence[ReviewLine], invoice: Invoice, rows: Sequence[ReviewLine]) -> bool:
+    """Whether lines on the tab are those of a paper read again: of its file, supplier and number.
+
+    A supplier or number that only one side has (she filled it in) makes no other paper where the lines are the same.
+    """
+    file, *named = lines[0].key
+    wanted = [invoice.supplier, invoice.number]
+    if file != invoice.source or any(a != b for a, b in zip(named, wanted, strict=True) if a and b):
+        return False
+    return named == wanted or sorted(x.name for x in lines) == sorted(x.name for x in rows)
 
 
 def verdict(lines: Sequence[ReviewLine], book: Book) -> Verdict:
@@ -146,11 +166,16 @@ def _answers_wanting(lines: Sequence[ReviewLine], answers: Sequence[str]) -> str
 
 def _not_whole(lines: Sequence[ReviewLine]) -> str:
     """Why the tab does not show the paper as it was read, '' where it does."""
+    if not any(line.text("amount") for line in lines):
+        return "no line of it could be read; type its lines on the Purchases tab"
     numbers = sorted(_number(line) for line in lines)
     wanted = {line.text("line").partition(" of ")[2] for line in lines}
     if numbers != list(range(1, len(lines) + 1)) or wanted != {str(len(lines))}:
         return "not every line of it stands on the tab as it was read; post its file again"
     for line in lines:
+        broken = [v.text for key in HERS if isinstance(v := line.values.get(key), ErrorValue)]
+        if broken:
+            return f"line {line.text('line')}: a cell shows {broken[0]}"
         if line.changed:
             return f"line {line.text('line')}: {', '.join(line.changed)} typed over; post its file again, which shows its own figures"
     return ""

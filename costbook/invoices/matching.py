@@ -14,7 +14,8 @@ from fractions import Fraction
 from functools import cached_property
 
 from costbook.amounts.quantity import Amount, same_name, unit
-from costbook.book.model import Book, InvoiceLine
+from costbook.book.grid import Value
+from costbook.book.model import Book, Invoice, InvoiceLine
 from costbook.errors import QuantityError
 from costbook.invoices.packs import Pack, pack_in
 from costbook.invoices.wording import folded
@@ -22,6 +23,7 @@ from costbook.invoices.wording import folded
 # Below this likeness (0 to 100) a suggestion is more often a nuisance than a help. Tried out, no source.
 LIKENESS = 72.0
 ALIKE_WORDS = 80.0
+SHOWN_UNKNOWN = 5
 
 
 @dataclass(frozen=True, slots=True)
@@ -50,7 +52,7 @@ class Confirmed:
     """What is known from the book as it stands, looked up by the lines of a paper. Built once per book."""
 
     def __init__(self, book: Book) -> None:
-        self._book = book
+        self.book = book
         self._by_code = {same_name(code): m.code for m in book.materials.values() for code in m.supplier_codes}
         self._items: dict[tuple[str, str], _Bought] = {}
         self._descriptions: dict[tuple[str, str], _Bought] = {}
@@ -67,7 +69,7 @@ class Confirmed:
     @cached_property
     def _own_names(self) -> list[tuple[str, list[str], str]]:
         """Every name and other name of a material: its code, the name's words, and these as one text."""
-        named = [(m.code, _words(name)) for m in self._book.materials.values() for name in (m.name, *m.aliases)]
+        named = [(m.code, _words(name)) for m in self.book.materials.values() for name in (m.name, *m.aliases)]
         return [(code, words, " ".join(words)) for code, words in named if words]
 
     def match(self, line: InvoiceLine, supplier: str) -> Match:
@@ -78,17 +80,17 @@ class Confirmed:
         suggestion. Where Purchases holds two materials under one code or description the line's is not known.
         """
         for written in (line.buyer_code, line.item_code):
-            code = self._by_code.get(same_name(written)) or self._book.names.get(same_name(written), "")
-            if written and code in self._book.materials:
+            code = self._by_code.get(same_name(written)) or self.book.names.get(same_name(written), "")
+            if written and code in self.book.materials:
                 return Match(code, why="its code is on the Materials tab")
         bought = self._bought(line, supplier)
         if bought and len(bought[0].materials) > 1:
-            named = " and ".join(sorted(self._book.materials[c].name for c in bought[0].materials))
+            named = " and ".join(sorted(self.book.materials[c].name for c in bought[0].materials))
             return Match(why=f"Purchases holds two materials under the same {bought[1]}: {named}")
         if bought:
             return Match(next(iter(bought[0].materials)), why=f"bought before under the same {bought[1]}")
-        code = self._book.names.get(same_name(line.name), "")
-        if code in self._book.materials:
+        code = self.book.names.get(same_name(line.name), "")
+        if code in self.book.materials:
             return Match(code, why="the very name")
         return self._suggestion(line)
 
@@ -118,7 +120,7 @@ class Confirmed:
     def holds_pack(self, pack: Pack, line: InvoiceLine, supplier: str) -> bool:
         """Whether Purchases already holds a line of that supplier and item code with this very pack."""
         try:
-            named = unit(pack.unit, self._book.settings.measures)
+            named = unit(pack.unit, self.book.settings.measures)
         except QuantityError:
             return False
         wanted = (named.dimension, pack.total * named.factor)
@@ -146,7 +148,62 @@ class Confirmed:
         (code, (_, own)), *others = sorted(best.items(), key=lambda item: -item[1][0])
         if any(_may_as_well(words, own, other) for _, (_, other) in others):
             return Match()
-        return Match(likely=code, why=f"looks like {self._book.materials[code].name}; {_differences(words, own)}")
+        return Match(likely=code, why=f"looks like {self.book.materials[code].name}; {_differences(words, own)}")
+
+
+@dataclass
+class Prepared:
+    """The rows a paper would make, why each has its material, what is to be asked first, and what stays unknown."""
+
+    rows: list[dict[str, Value]]
+    hints: list[str] = field(default_factory=list)
+    questions: list[str] = field(default_factory=list)
+    unknown: list[str] = field(default_factory=list)
+    likely: dict[int, str] = field(default_factory=dict)
+
+    def filled(self, invoice: Invoice, lines: Sequence[InvoiceLine], known: Confirmed) -> Prepared:
+        """The same with material and pack filled in where they are known; `lines` are those the first rows are of."""
+        for line, row in zip(lines, self.rows, strict=False):
+            hints: list[str] = []
+            if line.kind in ("goods", "sample", "back-order"):
+                hints = [*self._material(line, row, known.match(line, invoice.supplier), known.book), *self._pack(line, row, invoice, known)]
+            self.hints.append("; ".join(hints))
+        return self
+
+    def _material(self, line: InvoiceLine, row: dict[str, Value], found: Match, book: Book) -> list[str]:
+        if found.code:
+            row["material"] = book.materials[found.code].name
+        elif found.likely:
+            self.likely[len(self.hints)] = book.materials[found.likely].name
+            if line.kind == "goods":
+                self.unknown.append(f"'{line.name}' is no material of yours yet; it {found.why}")
+        return [found.why] if found.why else []
+
+    def _pack(self, line: InvoiceLine, row: dict[str, Value], invoice: Invoice, known: Confirmed) -> list[str]:
+        """Fills in the pack of a line whose columns name none: as in Purchases, else a guess that is asked about."""
+        if "pack" in row:
+            return []
+        guess = described_pack(line, invoice.decimal)
+        if guess is None:
+            sure = known.pack(line, invoice.supplier)
+            row |= {"pack": sure[0], "pack_unit": sure[1]} if sure else {}
+            return []
+        row |= {"pack": float(guess.total), "pack_unit": guess.unit}
+        if known.holds_pack(guess, line, invoice.supplier):
+            return []
+        words = f"the pack size was read from the description: {guess.words}"
+        place = f"{line.place}: " if line.place else ""
+        self.questions.append(f"{place}{words}; confirm it{f' ({guess.ask})' if guess.ask else ''}")
+        return [words]
+
+    def unknown_words(self) -> str:
+        """What stays unknown and what it looks like, the first few of many."""
+        more = len(self.unknown) - SHOWN_UNKNOWN
+        return "; ".join([*self.unknown[:SHOWN_UNKNOWN], *([f"and {more} more like it"] if more > 0 else [])])
+
+    def shown(self) -> list[dict[str, Value]]:
+        """The rows for the review tab: what is likely is filled in for her to say yes or no to."""
+        return [row | ({"material": self.likely[i]} if i in self.likely else {}) for i, row in enumerate(self.rows)]
 
 
 def _measure(pack: Amount) -> tuple[str, Fraction]:

@@ -211,9 +211,36 @@ def test_a_date_the_paper_lacks_is_hers_to_fill_in(book: Copy, paper: Path) -> N
     assert "Date" in post(book)[0].why
     for number in range(1, 5):
         book.type(TAB, "Date", f"{number} of 4", date(2026, 10, 2))
-    assert [p.state for p in post(book)] == ["posted"]
+    # From the tab first, and then its file is the same paper.
+    assert [p.state for p in post(book, paper)] == ["posted", "already there"]
     assert {r["Date"].date() for r in purchases(book, "T-1")} == {date(2026, 10, 2)}
     assert [p.state for p in post(book, paper)] == ["already there"]
+
+
+def test_a_number_the_paper_lacks_is_hers_to_fill_in(book: Copy, paper: Path) -> None:
+    paper.write_text(OPEN_PAPER.replace("T-1", ""), encoding="utf-8")
+    assert "no number" in post(book, paper)[0].why
+    for number in range(1, 5):
+        book.type(TAB, "Paper", f"{number} of 4", "by hand 1")
+    post(book, paper)
+    assert [r["Paper"] for r in lines(book)] == ["by hand 1"] * 4
+    answer(book, "yes", "yes", "yes", "yes")
+    assert [(p.state, p.paper) for p in post(book)] == [("posted", "by hand 1")]
+    assert len(purchases(book, "by hand 1")) == 4
+
+
+def test_a_name_near_one_of_hers_is_told(waiting: Copy) -> None:
+    waiting.type(TAB, "Material", "1 of 4", "Glycerine")
+    answer(waiting, "yes", "yes", "yes", "yes")
+    assert "new material M31 Glycerine (nearest you had: Glycerin)" in post(waiting)[0].why
+
+
+def test_a_pro_forma_paper_is_no_purchase(book: Copy, paper: Path) -> None:
+    text = OPEN_PAPER.replace("Lot,Line is", "Lot,Line is,Type").replace("goods\n", "goods,pro forma\n")
+    paper.write_text(text, encoding="utf-8")
+    assert "pro forma" in post(book, paper)[0].why
+    answer(book, "yes", "yes", "yes", "yes")
+    assert "nothing was bought by it" in post(book)[0].why and not purchases(book, "T-1")
 
 
 def test_a_second_paper_of_the_same_number_is_never_counted_twice(book: Copy, papers: Path, tmp_path: Path) -> None:
