@@ -109,6 +109,8 @@ def _kept(new: ReviewLine, old: ReviewLine | None) -> ReviewLine:
     if old is None:
         return new
     hers = {key: v for key, v in old.values.items() if old.text(key) and key != "reason" and (key in HERS or not new.text(key))}
+    if old.text("hint") == new.text("hint"):
+        hers["material"] = old.values.get("material")  # taken out by her, a suggestion does not come back
     return replace(new, values={**new.values, **hers})
 
 

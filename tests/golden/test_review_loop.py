@@ -169,6 +169,16 @@ def test_what_she_filled_in_survives_every_run(waiting: Copy, paper: Path, tmp_p
     assert [r["Paper"] for r in lines(waiting)] == ["T-1"] * 4 + ["T-9"] * 4
 
 
+def test_a_suggestion_she_took_out_does_not_come_back(waiting: Copy, paper: Path) -> None:
+    waiting.type(TAB, "Material", "1 of 4", None)
+    for papers in ((), (paper,)):
+        post(waiting, *papers)
+        assert lines(waiting)[0]["Material"] is None
+    answer(waiting, "yes", "yes", "yes", "yes")
+    assert [p.state for p in post(waiting)] == ["posted"]
+    assert purchases(waiting, "T-1")[0]["Material"] is None
+
+
 def test_no_yes_confirms_an_amount_that_is_not_the_papers(waiting: Copy, paper: Path, tmp_path: Path) -> None:
     waiting.type(TAB, "Amount", "4 of 4", 58.5)
     answer(waiting, "yes", "yes", "yes", "yes")
