@@ -8,7 +8,7 @@ from __future__ import annotations
 
 import math
 from collections.abc import Callable, Iterable, Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from datetime import date
 from pathlib import Path
 from typing import TYPE_CHECKING, Any
@@ -37,6 +37,7 @@ if TYPE_CHECKING:
 
 Tell = Callable[[str], None]
 LISTS = (".csv", ".tsv", ".txt")
+PRINTED = (".pdf", ".png", ".jpg", ".jpeg", ".tif", ".tiff", ".heic")
 WORKBOOKS = (".xlsx", ".xlsm", ".xltx", ".xltm")
 DEMO_BOOK, DEMO_PAPERS = "workshop.xlsx", "papers"
 TYPED_OVER = "typed where a tool value belongs"
@@ -275,31 +276,58 @@ def _files(papers: Sequence[Path], book: Path) -> list[Path]:
     return found
 
 
-def read_paper(path: Path) -> list[Invoice]:
-    """The papers in one file, by what it is: an e-invoice, a list as text, or a list in a workbook.
+def read_paper(path: Path, suppliers: Sequence[str] = ()) -> list[Invoice]:
+    """The papers in one file, by what it is and not by its name: a list, a workbook, an e-invoice, a PDF or a scan.
 
+    Args: suppliers are the names the book knows; one of them on a printed page is its supplier.
     Raises:
         CostbookError: not a paper that can be read; the sentence says why.
     """
+    from costbook.hosts import pages, reading
     from costbook.invoices import en16931, tabular
 
-    ending = path.suffix.lower()
-    if ending in WORKBOOKS:
-        return tabular.read_grids(_read(path), path.name)
-    if ending == ".pdf" or ending in (".png", ".jpg", ".jpeg", ".tif", ".tiff", ".heic"):
-        raise InvoiceError(
-            f"{path.name} is a picture or a PDF, which is not read yet",
-            do="Type its lines on the Purchases tab, or ask the supplier for a list or an e-invoice.",
-        )
     try:
         data = path.read_bytes()
     except OSError as error:
         raise HostUnavailable(f"{path.name} cannot be read ({error.strerror})", do="Look at its rights.") from error
+    ending = path.suffix.lower()
+    if not data:
+        raise InvoiceError(f"{path.name} is empty", do="Save it again from the mail it came with.")
+    if pages.is_pages(data) or ending in PRINTED:
+        return [_printed(data, path.name, suppliers)]
+    if reading.is_other_workbook(data):
+        return tabular.read_grids(reading.other_workbook(data, path.name), path.name)
+    if data.startswith(b"PK") or ending in WORKBOOKS:
+        return tabular.read_grids(_read(path), path.name)
     if ending == ".xml" or en16931.looks_like(data):
         return [en16931.read(data, path.name)]
     if ending in LISTS:
         return tabular.read_csv(data, path.name)
-    raise InvoiceError(f"{path.name} is no kind of paper this tool reads", do="CSV, XLSX and XML e-invoices are read.")
+    kinds = "CSV, XLSX, XLS and ODS lists, PDFs, scans and XML e-invoices are read."
+    raise InvoiceError(f"{path.name} is no kind of paper this tool reads", do=kinds)
+
+
+def _printed(data: bytes, name: str, suppliers: Sequence[str]) -> Invoice:
+    """A PDF or picture: the e-invoice inside where there is one and the page does not contradict it, else the page."""
+    from costbook.hosts.pages import read_pages
+    from costbook.invoices import en16931, page
+
+    document = read_pages(data, name)
+    inside, said = [], []
+    for xml in document.xml:
+        try:
+            inside += [en16931.read(xml, name)] if en16931.looks_like(xml) else []
+        except InvoiceError as error:
+            said.append(f"the e-invoice inside the file cannot be read: {error.sentence}")
+    if len(inside) > 1:
+        said.append(f"the file holds {len(inside)} e-invoices")
+    if inside and any(line.line_id for line in inside[0].lines):
+        said += page.disagreements(inside[0], document.pages)
+        return replace(inside[0], problems=(*inside[0].problems, *said))
+    read = page.read(document, name, suppliers)
+    # An e-invoice of sums alone (a profile without lines) still has to be the paper that is seen.
+    said += [why for one in inside for why in page.disagreements(one, document.pages)]
+    return replace(read, problems=(*read.problems, *said))
 
 
 class _Clerk:
@@ -369,7 +397,7 @@ class _Clerk:
     def take(self, file: Path) -> None:
         """One file: each paper in it is posted, sent to review, already there, or refused."""
         try:
-            invoices = read_paper(file)
+            invoices = read_paper(file, tuple(self.book.suppliers))
         except CostbookError as error:
             self.results.append(PostedPaper(file.name, "", "", "refused", 0, f"{error.sentence} {error.do}".strip()))
             return

@@ -15,7 +15,7 @@ import pytest
 from costbook import commands
 
 ROOT = Path(__file__).resolve().parents[1]
-HEAVY = ("matplotlib", "numpy", "openpyxl", "pandas", "pdfplumber", "pint", "rapidfuzz", "rich", "scipy", "uno", "xlwings")
+HEAVY = ("matplotlib", "numpy", "openpyxl", "pandas", "pdfplumber", "PIL", "pypdf", "pint", "rapidfuzz", "rich", "scipy", "uno", "xlwings")
 LOADED = f"print(json.dumps(sorted(set({HEAVY!r}) & set(sys.modules))))"
 
 

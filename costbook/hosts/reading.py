@@ -7,7 +7,9 @@ a sheet with a value in A1 and one in XFD1048576. So sizes are checked first and
 from __future__ import annotations
 
 import io
+import re
 import zipfile
+import zlib
 from collections.abc import Callable, Collection, Iterator, Sequence
 from dataclasses import dataclass
 from datetime import date, datetime, time, timedelta
@@ -17,9 +19,14 @@ from xml.sax.saxutils import quoteattr
 from costbook.book.grid import ErrorValue, Grid, Snapshot, Value, address
 from costbook.errors import HostUnavailable, Where
 from costbook.hosts import scan
-from costbook.hosts.package import ASK_AGAIN, Package
+from costbook.hosts.package import ASK_AGAIN, COMPOUND, Package
 
 LIMIT_CELLS = 5_000_000
+LIMIT_LIST_BYTES, LIMIT_LIST_XML = 20_000_000, 200 << 20
+ODS_ROWS = 1 << 20
+_OPEN_DOCUMENT = b"mimetypeapplication/vnd.oasis.opendocument.spreadsheet"
+_REPEATED_CELL = re.compile(rb'number-columns-repeated="(\d{1,9})"')
+_REPEATED_ROW = re.compile(rb'number-rows-repeated="(\d{1,9})"')
 SHEETS = ("worksheet",)
 KNOWN_TABS = (*SHEETS, "chartsheet", "dialogsheet")
 KNOWN_STATES = ("visible", "hidden", "veryHidden")
@@ -77,6 +84,46 @@ def reading(data: bytes, name: str, known: tuple[Reading, Collection[str]] | Non
     return Reading(Snapshot(name, grids), sheets)
 
 
+def is_other_workbook(data: bytes) -> bool:
+    """Whether the bytes are an old .xls workbook or an OpenDocument spreadsheet, by what stands at their start."""
+    return data.startswith(COMPOUND) or (data.startswith(b"PK") and _OPEN_DOCUMENT in data[:200])
+
+
+def other_workbook(data: bytes, name: str) -> Snapshot:
+    """The values of an .xls or .ods file, for reading only: a supplier's list is never written.
+
+    Raises:
+        HostUnavailable: damaged, encrypted or too large.
+    """
+    if len(data) > LIMIT_LIST_BYTES:
+        raise HostUnavailable(f"{name} is larger than {LIMIT_LIST_BYTES // 1_000_000} MB; a supplier's list is not.")
+    if data.startswith(b"PK"):
+        _refuse_large(data, name)
+    tables = _values(data, name, None)
+    empty: dict[str, Grid] = {}
+    for tab, rows in tables.items():
+        read = tuple(tuple(_READERS[v.__class__](v) for v in row) for row in rows)
+        empty[tab] = Grid(tab, read)
+    return Snapshot(name, empty)
+
+
+def _refuse_large(data: bytes, name: str) -> None:
+    """An OpenDocument file whose content unpacks to more than a list holds, or repeats rows and columns into the void."""
+    try:
+        with zipfile.ZipFile(io.BytesIO(data)) as package, package.open("content.xml") as content:
+            xml = content.read(LIMIT_LIST_XML + 1)
+    except (zipfile.BadZipFile, KeyError, RuntimeError, NotImplementedError, zlib.error, EOFError) as error:
+        raise HostUnavailable(f"{name} is damaged or encrypted: its content cannot be unpacked.", do=ASK_AGAIN) from error
+    if len(xml) > LIMIT_LIST_XML:
+        raise HostUnavailable(f"{name} unpacks to more than {LIMIT_LIST_XML >> 20} MB; a supplier's list does not.")
+    # A run of cells that hold something, repeated: a few bytes that another reader would unfold.
+    filled = re.finditer(rb"<table:table-cell[^>]*office:value-type[^>]*>", xml)
+    wide = max((int(n[1]) for cell in filled if (n := _REPEATED_CELL.search(cell[0]))), default=1)
+    tall = max((int(n) for n in _REPEATED_ROW.findall(xml) if int(n) < ODS_ROWS // 2), default=1)
+    if wide * tall > LIMIT_CELLS:
+        raise HostUnavailable(f"{name} repeats its cells {wide * tall:,} times, which is not read.", do=ASK_AGAIN)
+
+
 def _stops_another_reader(package: Package) -> Iterator[bool]:
     """For each tab whether it is one that another reader takes for a damage of the file."""
     kinds = {tab.name: tab.kind for tab in package.tabs}
@@ -112,12 +159,14 @@ def _checked(tab: str, xml: bytes) -> bytes:
     return xml
 
 
-def _values(data: bytes, name: str, tabs: Sequence[str]) -> dict[str, list[list[Any]]]:
+def _values(data: bytes, name: str, tabs: Sequence[str] | None) -> dict[str, list[list[Any]]]:
+    """The rows of these tabs, of all where none are named."""
     import python_calamine
 
     try:
         with python_calamine.CalamineWorkbook.from_filelike(io.BytesIO(data)) as book:
-            return {tab: book.get_sheet_by_name(tab).to_python(skip_empty_area=False) for tab in tabs}
+            names = book.sheet_names if tabs is None else tabs
+            return {tab: book.get_sheet_by_name(tab).to_python(skip_empty_area=False) for tab in names}
     except (KeyboardInterrupt, SystemExit, MemoryError):
         raise
     except BaseException as error:  # a panic of the reader is no Exception

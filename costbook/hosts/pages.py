@@ -1,0 +1,287 @@
+"""PDFs, scans and photos as pages of words, read in a child process that has limits of time and memory.
+
+Run as a module this file is the child: the paper's bytes on stdin, one JSON object on stdout. The parent imports no PDF
+library, and a paper that never ends, fills the memory or stops the reader costs a sentence. A picture is read by
+tesseract where that is installed, twice at two sizes, so that what was misread once is noticed.
+"""
+
+from __future__ import annotations
+
+import contextlib
+import csv
+import io
+import json
+import os
+import shutil
+import signal
+import subprocess
+import sys
+import tempfile
+from collections.abc import Iterator
+from pathlib import Path
+from typing import Any
+
+from costbook.book.words import Document, Page, Word
+from costbook.errors import HostUnavailable
+
+LIMIT_BYTES = 20_000_000
+LIMIT_PAGES, LIMIT_SCANNED = 30, 8
+LIMIT_WORDS = 60_000
+LIMIT_XML = 20_000_000
+LIMIT_MEMORY = 1536 << 20
+SECONDS, SECONDS_SCAN = 60, 240
+LIMIT_PIXELS = 60_000_000
+DPI = 300
+# A scan is read again a little larger: letters that were not clear mostly come out otherwise.
+AGAIN = 1.3
+LANGUAGES = ("eng", "deu", "fra", "nld", "spa")
+PDF = b"%PDF-"
+PICTURES = (b"\x89PNG\r\n\x1a\n", b"\xff\xd8\xff", b"II*\x00", b"MM\x00*")
+TYPE_IT = "Type its lines on the Purchases tab, or ask the supplier for a list or an e-invoice."
+
+
+def is_pages(data: bytes) -> bool:
+    """Whether the first bytes are those of a PDF or of a picture that can be read, whatever the file's name says."""
+    return PDF in data[:1024] or data.startswith(PICTURES)
+
+
+def read_pages(data: bytes, name: str) -> Document:
+    """The words of a PDF or picture with their places, and the XML files inside.
+
+    Raises:
+        HostUnavailable: too large, damaged, locked, endless, or a picture that nothing here can read.
+    """
+    if not is_pages(data):
+        raise HostUnavailable(f"{name} is not what its name says: neither a PDF nor a picture", do="Ask for it again.")
+    if len(data) > LIMIT_BYTES:
+        raise HostUnavailable(f"{name} is larger than {LIMIT_BYTES // 1_000_000} MB, which is not read", do=TYPE_IT)
+    told: dict[str, Any] = {"pages": [], "xml": []}
+    if PDF in data[:1024]:
+        told = _child(data, name, "text", SECONDS)
+    xml = tuple(text.encode("latin-1") for text in told["xml"])
+    pages = _pages(told["pages"])
+    if any(page.words for page in pages):
+        return Document(xml, pages)
+    if shutil.which("tesseract") is None:
+        if xml:
+            return Document(xml, ())
+        do = "Install tesseract-ocr to have it read, or type its lines on the Purchases tab."
+        raise HostUnavailable(f"{name} is a picture, which is read only where tesseract is installed", do=do)
+    scanned = _child(data, name, "scan", SECONDS_SCAN)
+    return Document(xml, _pages(scanned["pages"]), _pages(scanned["again"]))
+
+
+def _pages(told: list[dict[str, Any]]) -> tuple[Page, ...]:
+    return tuple(
+        Page(
+            page["number"], page["width"], page["height"], tuple(Word(*word) for word in page["words"]), page["picture"]
+        )
+        for page in told
+    )
+
+
+def _child(data: bytes, name: str, way: str, seconds: int) -> dict[str, Any]:
+    """What the child says; its group of processes is ended at the time limit."""
+    command = [sys.executable, "-m", __name__, way, str(seconds)]
+    roof = str(Path(__file__).resolve().parents[2])
+    paths = os.pathsep.join(filter(None, [roof, os.environ.get("PYTHONPATH", "")]))
+    surroundings = os.environ | {"PYTHONPATH": paths, "OMP_THREAD_LIMIT": "1"}
+    pipe = subprocess.PIPE
+    with subprocess.Popen(
+        command, stdin=pipe, stdout=pipe, stderr=subprocess.DEVNULL, env=surroundings, start_new_session=True
+    ) as child:
+        try:
+            out, _ = child.communicate(data, timeout=seconds + 5)
+        except subprocess.TimeoutExpired:
+            _end(child)
+            raise HostUnavailable(
+                f"{name} was still being read after {seconds} seconds and was given up", do=TYPE_IT
+            ) from None
+        except BaseException:
+            _end(child)
+            raise
+    try:
+        told = json.loads(out)
+    except ValueError:
+        what = f"{name} cannot be read: it needs more than {seconds} seconds or {LIMIT_MEMORY >> 20} MB of memory"
+        raise HostUnavailable(what, do=TYPE_IT) from None
+    if "error" in told:
+        raise HostUnavailable(f"{name} {told['error']}", do=told.get("do") or TYPE_IT)
+    return dict(told)
+
+
+def _end(child: subprocess.Popen[bytes]) -> None:
+    """End the child and what it started."""
+    with contextlib.suppress(OSError):
+        if hasattr(os, "killpg"):
+            os.killpg(child.pid, signal.SIGKILL)
+        else:
+            child.kill()
+
+
+# ------------------------------------------------------------------ in the child
+
+
+class _Unreadable(Exception):
+    """The sentence about a paper, without its name, and what to do."""
+
+    def __init__(self, sentence: str, do: str = "") -> None:
+        super().__init__(sentence)
+        self.do = do
+
+
+def _main(way: str, seconds: int) -> None:
+    """The child: bytes from stdin, JSON to stdout, whatever happens."""
+    _limit(seconds)
+    data = sys.stdin.buffer.read()
+    try:
+        told = _text(data) if way == "text" else _scan(data)
+    except _Unreadable as error:
+        told = {"error": str(error), "do": error.do}
+    except MemoryError:
+        told = {"error": f"needs more than {LIMIT_MEMORY >> 20} MB of memory, as no honest paper does"}
+    except Exception as error:  # a reader of damaged files fails in every way there is; the child has no other duty
+        told = {"error": f"is damaged and cannot be read ({type(error).__name__})", "do": "Ask for it again."}
+    sys.stdout.write(json.dumps(told))
+
+
+def _limit(seconds: int) -> None:
+    try:
+        import resource
+    except ImportError:  # a system without such limits; the time limit of the parent holds there
+        return
+    for kind, wanted in ((resource.RLIMIT_CPU, seconds), (resource.RLIMIT_AS, LIMIT_MEMORY)):
+        with contextlib.suppress(ValueError, OSError):
+            resource.setrlimit(kind, (wanted, wanted))
+
+
+def _text(data: bytes) -> dict[str, Any]:
+    """The XML inside a PDF and the words of its text layer."""
+    xml, count = _opened(data)
+    if count > LIMIT_PAGES:
+        raise _Unreadable(f"has {count:,} pages; more than {LIMIT_PAGES} are not read")
+    return {"xml": [part.decode("latin-1") for part in xml], "pages": list(_layer(data))}
+
+
+def _opened(data: bytes) -> tuple[list[bytes], int]:
+    """The XML attachments and the number of pages; refuses a PDF with a password."""
+    import pypdf
+    from pypdf.errors import PyPdfError
+
+    try:
+        reader = pypdf.PdfReader(io.BytesIO(data))
+        if reader.is_encrypted and not reader.decrypt(""):
+            raise _Unreadable("is locked with a password", "Save it without one.")
+        stated = reader.root_object["/Pages"].get_object().get("/Count", 0)
+        count = int(stated) if int(stated) > LIMIT_PAGES else len(reader.pages)
+        xml = [part for files in reader.attachments.values() for part in files if b"<" in part[:200]]
+    except (PyPdfError, ValueError, KeyError, TypeError, AttributeError, RecursionError) as error:
+        raise _Unreadable("is damaged or cut off, or no PDF at all", "Ask for it again.") from error
+    if not count:
+        raise _Unreadable("has no pages", "Ask for it again.")
+    return [part for part in xml if len(part) <= LIMIT_XML], count
+
+
+def _layer(data: bytes) -> Iterator[dict[str, Any]]:
+    import pdfplumber
+
+    left = LIMIT_WORDS
+    with pdfplumber.open(io.BytesIO(data)) as pdf:
+        for number, page in enumerate(pdf.pages, 1):
+            found = page.extract_words(x_tolerance_ratio=0.15, keep_blank_chars=False)
+            words = [[w["text"], w["x0"], w["top"], w["x1"], w["bottom"], 100.0] for w in found if w.get("upright", True)]
+            left -= len(words)
+            if left < 0:
+                raise _Unreadable(f"has more than {LIMIT_WORDS:,} words, as no supplier's paper has")
+            picture = not words and bool(page.images)
+            yield _page(number, page.width, page.height, words, picture)
+            page.close()
+
+
+def _page(number: int, width: float, height: float, words: list[list[Any]], picture: bool = False) -> dict[str, Any]:
+    return {"number": number, "width": float(width), "height": float(height), "words": words, "picture": picture}
+
+
+def _scan(data: bytes) -> dict[str, Any]:
+    """The words of pictures, read twice."""
+    first, again = [], []
+    for number, picture in enumerate(_pictures(data), 1):
+        if number > LIMIT_SCANNED:
+            raise _Unreadable(f"has more than {LIMIT_SCANNED} pages that are pictures; more are not read")
+        upright = _straightened(picture)
+        first.append(_recognised(upright, number, DPI))
+        larger = upright.resize((round(upright.width * AGAIN), round(upright.height * AGAIN)))
+        again.append(_recognised(larger, number, round(DPI * AGAIN)))
+    return {"pages": first, "again": again}
+
+
+def _pictures(data: bytes) -> Iterator[Any]:
+    """Each page in shades of grey, about 300 dots an inch."""
+    from PIL import Image, ImageOps
+
+    Image.MAX_IMAGE_PIXELS = LIMIT_PIXELS
+    if PDF in data[:1024]:
+        import pdfplumber
+
+        with pdfplumber.open(io.BytesIO(data)) as pdf:
+            for page in pdf.pages:
+                if page.width * page.height * (DPI / 72) ** 2 > LIMIT_PIXELS:
+                    raise _Unreadable("has a page larger than any sheet of paper")
+                yield page.to_image(resolution=DPI).original.convert("L")
+        return
+    try:
+        with Image.open(io.BytesIO(data)) as opened:
+            if opened.width * opened.height > LIMIT_PIXELS:
+                raise _Unreadable(f"has more than {LIMIT_PIXELS // 1_000_000} million dots, which are not read")
+            for frame in range(getattr(opened, "n_frames", 1)):
+                opened.seek(frame)
+                yield ImageOps.exif_transpose(opened).convert("L")
+    except (OSError, Image.DecompressionBombError, SyntaxError) as error:
+        raise _Unreadable("is a damaged picture", "Ask for it again.") from error
+
+
+def _straightened(picture: Any) -> Any:
+    """The picture turned by the small angle at which its lines of writing stand out best."""
+    small = picture.resize((max(picture.width // 4, 1), max(picture.height // 4, 1)))
+
+    def sharpness(angle: float) -> int:
+        turned = small.rotate(angle, fillcolor=255, resample=2)
+        column = turned.resize((1, turned.height), resample=4)  # each row's mean shade
+        shades = list(column.tobytes())
+        return sum((a - b) ** 2 for a, b in zip(shades, shades[1:]))
+
+    coarse = max((step / 2 for step in range(-10, 11)), key=sharpness)
+    angle = max((coarse + step / 10 for step in range(-4, 5)), key=sharpness)
+    return picture if abs(angle) < 0.15 else picture.rotate(angle, fillcolor=255, resample=3, expand=False)
+
+
+def _recognised(picture: Any, number: int, dpi: int) -> dict[str, Any]:
+    """What tesseract reads of one picture, as a page of words."""
+    with tempfile.TemporaryDirectory() as folder:
+        file = str(Path(folder) / "page.png")
+        picture.save(file, dpi=(dpi, dpi))
+        command = ["tesseract", file, "stdout", "--dpi", str(dpi), "--psm", "6", "-l", _languages(), "tsv"]
+        done = subprocess.run(command, capture_output=True, check=False, stdin=subprocess.DEVNULL)
+    if done.returncode:
+        raise _Unreadable("is a picture that tesseract cannot read")
+    return _page(number, picture.width * 72 / dpi, picture.height * 72 / dpi, list(_boxes(done.stdout, 72 / dpi)))
+
+
+def _languages() -> str:
+    done = subprocess.run(["tesseract", "--list-langs"], capture_output=True, check=False, stdin=subprocess.DEVNULL)
+    there = done.stdout.decode("utf-8", "replace").split()
+    return "+".join(name for name in LANGUAGES if name in there) or "eng"
+
+
+def _boxes(table: bytes, scale: float) -> Iterator[list[Any]]:
+    """Word boxes of a table by tesseract (TSV: level 5 is a word; places in dots)."""
+    for row in csv.DictReader(io.StringIO(table.decode("utf-8", "replace")), delimiter="\t", quoting=csv.QUOTE_NONE):
+        text = (row.get("text") or "").strip()
+        if row["level"] == "5" and text.strip("|_—-~'`.‘’“”") and float(row["conf"]) >= 0:
+            left, top = int(row["left"]) * scale, int(row["top"]) * scale
+            right, bottom = left + int(row["width"]) * scale, top + int(row["height"]) * scale
+            yield [text, left, top, right, bottom, float(row["conf"])]
+
+
+if __name__ == "__main__":
+    _main(sys.argv[1], int(sys.argv[2]))
