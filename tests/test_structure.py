@@ -39,6 +39,12 @@ MAY_IMPORT: dict[str, set[str]] = {
 FLOW = {
     "amounts": ["numbers", "weights", "quantity", "money"],
     "book": ["grid", "words", "model", "layout", "table", "recipes", "products", "reading", "posting", "review", "sheets"],
+    "costing": ["rates", "usage", "matrix", "tiers", "trace", "checks"],
+    "demo": ["tables", "list_file", "papers", "workshop"],
+    "hosts": ["whole", "locks", "backups", "disk", "package", "scan", "reading", "losses", "render", "results", "archive",
+              "ooxml", "styles", "splice", "graft", "surgery", "file", "pages"],
+    "invoices": ["wording", "packs", "dialect", "matching", "checks", "tabular", "en16931", "vocabulary", "placed",
+                 "columns", "letterhead", "page"],
     "printouts": ["marks", "figures", "frames", "result_tabs"],
 }
 # The one file each outside library may appear in, always inside a function: start-up is part of the product.

@@ -18,6 +18,7 @@ import subprocess
 import sys
 import tempfile
 from collections.abc import Iterator
+from itertools import pairwise
 from pathlib import Path
 from typing import Any
 
@@ -172,8 +173,9 @@ def _opened(data: bytes) -> tuple[list[bytes], int]:
         reader = pypdf.PdfReader(io.BytesIO(data))
         if reader.is_encrypted and not reader.decrypt(""):
             raise _Unreadable("is locked with a password", "Save it without one.")
-        stated = reader.root_object["/Pages"].get_object().get("/Count", 0)
-        count = int(stated) if int(stated) > LIMIT_PAGES else len(reader.pages)
+        tree: Any = reader.root_object["/Pages"].get_object()
+        stated = int(tree.get("/Count", 0))  # counting them one by one takes long where there are very many
+        count = stated if stated > LIMIT_PAGES else len(reader.pages)
         xml = [part for files in reader.attachments.values() for part in files if b"<" in part[:200]]
     except (PyPdfError, ValueError, KeyError, TypeError, AttributeError, RecursionError) as error:
         raise _Unreadable("is damaged or cut off, or no PDF at all", "Ask for it again.") from error
@@ -189,7 +191,9 @@ def _layer(data: bytes) -> Iterator[dict[str, Any]]:
     with pdfplumber.open(io.BytesIO(data)) as pdf:
         for number, page in enumerate(pdf.pages, 1):
             found = page.extract_words(x_tolerance_ratio=0.15, keep_blank_chars=False)
-            words = [[w["text"], w["x0"], w["top"], w["x1"], w["bottom"], 100.0] for w in found if w.get("upright", True)]
+            words = [
+                [w["text"], w["x0"], w["top"], w["x1"], w["bottom"], 100.0] for w in found if w.get("upright", True)
+            ]
             left -= len(words)
             if left < 0:
                 raise _Unreadable(f"has more than {LIMIT_WORDS:,} words, as no supplier's paper has")
@@ -248,7 +252,7 @@ def _straightened(picture: Any) -> Any:
         turned = small.rotate(angle, fillcolor=255, resample=2)
         column = turned.resize((1, turned.height), resample=4)  # each row's mean shade
         shades = list(column.tobytes())
-        return sum((a - b) ** 2 for a, b in zip(shades, shades[1:]))
+        return sum((a - b) ** 2 for a, b in pairwise(shades))
 
     coarse = max((step / 2 for step in range(-10, 11)), key=sharpness)
     angle = max((coarse + step / 10 for step in range(-4, 5)), key=sharpness)

@@ -113,7 +113,9 @@ def _refuse_large(data: bytes, name: str) -> None:
         with zipfile.ZipFile(io.BytesIO(data)) as package, package.open("content.xml") as content:
             xml = content.read(LIMIT_LIST_XML + 1)
     except (zipfile.BadZipFile, KeyError, RuntimeError, NotImplementedError, zlib.error, EOFError) as error:
-        raise HostUnavailable(f"{name} is damaged or encrypted: its content cannot be unpacked.", do=ASK_AGAIN) from error
+        raise HostUnavailable(
+            f"{name} is damaged or encrypted: its content cannot be unpacked.", do=ASK_AGAIN
+        ) from error
     if len(xml) > LIMIT_LIST_XML:
         raise HostUnavailable(f"{name} unpacks to more than {LIMIT_LIST_XML >> 20} MB; a supplier's list does not.")
     # A run of cells that hold something, repeated: a few bytes that another reader would unfold.

@@ -10,28 +10,40 @@ import re
 from collections.abc import Iterator, Sequence
 from dataclasses import dataclass, field, replace
 from decimal import Decimal
-from itertools import product
 
 from costbook.book.model import Invoice, InvoiceLine
 from costbook.book.words import Document, Page
 from costbook.invoices.checks import problems
+from costbook.invoices.columns import MONEY, PERCENT, Column, Heading, choices, heading_at, placed
 from costbook.invoices.dialect import Dialect, day, dialect, number
 from costbook.invoices.letterhead import SURE, Head, dates_written, head
 from costbook.invoices.placed import CURRENCY_WORD, Line, Phrase, has_digit, has_letter, is_number, lines
-from costbook.invoices.vocabulary import DAY_FIRST, INSIDE_TAX, ROLES, SUMS, plain
+from costbook.invoices.vocabulary import DAY_FIRST, INSIDE_TAX, SUMS, plain
 from costbook.invoices.wording import clean, kind_of, pack_parts
 
-_MONEY = ("price", "amount")
 _COUNTS = ("packs", "ordered", "shipped", "back_ordered")
-_FIGURES = (*_MONEY, *_COUNTS, "discount", "tax", "tax_money", "gross", "pos", "")
-_MIXED = {"and", "und", "et", "en", "y", "de", "costs", "kosten", "charge", "charges", "for", "the", "order", "volume", "trade"}
+_MIXED = {
+    "and",
+    "und",
+    "et",
+    "en",
+    "y",
+    "de",
+    "costs",
+    "kosten",
+    "charge",
+    "charges",
+    "for",
+    "the",
+    "order",
+    "volume",
+    "trade",
+}
 _CURRENCY = re.compile(r"\b(USD|EUR|GBP|CAD|AUD|NZD|CHF|SEK|NOK|DKK|JPY|PLN|CZK)\b")
 _SIGNS = {"€": "EUR", "£": "GBP"}
 _REGISTERED = re.compile(r"\b(?:id|no|nr|n|number|nummer|numero|reg|registration|intracom\w*|ident\w*|idnr|nif|cif)\b")
 _COUNTED = re.compile(r"([-–−+]?\d[\d.,]*(?: \d{3})*)\s*(.*)", re.ASCII)
-_PERCENT = re.compile(r"([-–−]?\d[\d.,]*) ?%", re.ASCII)
 _NOTE = re.compile(r":\s*[-\d.,\s€$£%]+$")
-_LONGEST_HEADING = 5
 
 
 def read(document: Document, source: str, suppliers: Sequence[str] = ()) -> Invoice:
@@ -49,16 +61,17 @@ def read(document: Document, source: str, suppliers: Sequence[str] = ()) -> Invo
 
 def _differences(one: Invoice, other: Invoice) -> Iterator[str]:
     """What a second reading of the same picture reads otherwise."""
-    for what, a, b in (
+    pairs = (
         ("supplier", one.supplier, other.supplier),
         ("number", one.number, other.number),
-        ("date", one.issued, other.issued),
-        ("total", one.gross, other.gross),
+        ("date", f"{one.issued}", f"{other.issued}"),
+        ("total", f"{one.gross}", f"{other.gross}"),
         ("kind of paper", one.type_code, other.type_code),
-        ("number of lines", len(one.lines), len(other.lines)),
-    ):
-        if a != b:
-            yield f"the picture is not clear: its {what} reads as '{a}' and as '{b}'"
+        ("number of lines", f"{len(one.lines)}", f"{len(other.lines)}"),
+    )
+    for what, first, second in pairs:
+        if first != second:
+            yield f"the picture is not clear: its {what} reads as '{first}' and as '{second}'"
     for a, b in zip(one.lines, other.lines):
         same = [(x.item_code, plain(x.name), x.quantity, x.price, x.net) for x in (a, b)]
         if same[0] != same[1]:
@@ -94,118 +107,6 @@ def _either_way(text: str) -> Iterator[Decimal]:
                 yield value
 
 
-# ------------------------------------------------------------------ headings
-
-
-@dataclass(frozen=True)
-class _Column:
-    role: str
-    x0: float
-    x1: float
-    text: str
-
-
-@dataclass(frozen=True)
-class _Heading:
-    """A row of headings: its columns from left to right, and the lines of writing it takes."""
-
-    columns: tuple[_Column, ...]
-    at: frozenset[int]
-
-    @property
-    def roles(self) -> tuple[str, ...]:
-        return tuple(column.role for column in self.columns)
-
-
-def _heading(all_lines: Sequence[Line], at: int) -> _Heading | None:
-    """The row of headings whose main line is this one, with the lines stacked close above and below it."""
-    base = all_lines[at]
-    if any(has_digit(word.text) for word in base.words) or len(base.words) > 40:
-        return None
-    runs = [(run, [run]) for run in _runs(base)]
-    if sum(bool(_role(run.text)) for run, _ in runs) < 2:
-        return None
-    taken = {at}
-    near = [i for i in range(max(0, at - 4), min(len(all_lines), at + 5)) if i != at]
-    for i in near:
-        line = all_lines[i]
-        close = line.page == base.page and abs(line.middle - base.middle) < 1.7 * max(base.height, line.height)
-        if not close or any(has_digit(word.text) for word in line.words):
-            continue
-        taken.add(i)
-        for run in line.phrases:
-            under = next((stack for first, stack in runs if run.x0 < first.x1 and run.x1 > first.x0), None)
-            if under is None:
-                runs.append((run, [run]))
-            elif i < at:
-                under.insert(sum(p.words[0].top < run.words[0].top for p in under), run)
-            else:
-                under.append(run)
-    columns = tuple(sorted((_column(first, stack) for first, stack in runs), key=lambda c: c.x0))
-    return _usable(_Heading(columns, frozenset(taken)))
-
-
-def _runs(line: Line) -> Iterator[Phrase]:
-    """The headings in a line: the longest runs of words that are one, and what stands between them."""
-    for phrase in line.phrases:
-        words, start = phrase.words, 0
-        if _role(phrase.text):
-            yield phrase
-            continue
-        rest: list[int] = []
-        while start < len(words):
-            most = min(_LONGEST_HEADING, len(words) - start)
-            length = next((n for n in range(most, 0, -1) if _role(Phrase(words[start : start + n]).text)), 0)
-            if length:
-                if rest:
-                    yield Phrase(tuple(words[i] for i in rest))
-                    rest = []
-                yield Phrase(words[start : start + length])
-            else:
-                rest.append(start)
-            start += length or 1
-        if rest:
-            yield Phrase(tuple(words[i] for i in rest))
-
-
-def _column(first: Phrase, stack: Sequence[Phrase]) -> _Column:
-    whole = " ".join(run.text for run in stack)
-    role = next((role for text in (whole, first.text, *(run.text for run in stack)) if (role := _role(text))), "")
-    return _Column(role, min(run.x0 for run in stack), max(run.x1 for run in stack), whole)
-
-
-def _role(text: str) -> str:
-    bare = re.sub(r"\([^)]*\)", " ", text)
-    short = " ".join(w for w in plain(bare).split() if w not in ("eur", "usd", "gbp", "chf", "in"))
-    return ROLES.get(plain(text)) or ROLES.get(plain(bare)) or ROLES.get(short, "")
-
-
-def _usable(heading: _Heading) -> _Heading | None:
-    """The heading with a second 'item' as the code; None without a name or code, an amount and a count or price."""
-    columns = list(heading.columns)
-    names = [i for i, column in enumerate(columns) if column.role == "name"]
-    if len(names) > 1:
-        item = next((i for i in names if plain(columns[i].text) in ("item", "artikel", "article", "product")), names[1])
-        columns[item] = replace(columns[item], role="code" if "code" not in heading.roles else "")
-    roles = {column.role for column in columns}
-    money = roles & {"amount", "gross"} and roles & {"packs", "price", "shipped", "ordered"}
-    return replace(heading, columns=tuple(columns)) if roles & {"name", "code"} and money else None
-
-
-def _choices(heading: _Heading) -> list[_Heading]:
-    """The heading with one column for each role; where a role is named twice, one reading for each of the columns."""
-    places = [[i for i, c in enumerate(heading.columns) if c.role == role] for role in (*_MONEY, "packs", "code")]
-    doubled = [found for found in places if len(found) > 1]
-    out = []
-    for chosen in product(*doubled):
-        dropped = {i for found, one in zip(doubled, chosen) for i in found if i != one}
-        columns = tuple(replace(c, role="") if i in dropped else c for i, c in enumerate(heading.columns))
-        out.append(replace(heading, columns=columns))
-        if len(out) == 6:
-            break
-    return out
-
-
 # ------------------------------------------------------------------ rows of the table
 
 
@@ -233,7 +134,7 @@ class _Sum:
 class _Table:
     """What one way of reading the pages finds."""
 
-    heading: _Heading
+    heading: Heading
     items: list[_Item] = field(default_factory=list)
     sums: list[_Sum] = field(default_factory=list)
     used: set[int] = field(default_factory=set)
@@ -241,43 +142,12 @@ class _Table:
     open: bool = False
 
 
-def _cells(line: Line, columns: Sequence[_Column]) -> dict[str, list[Phrase]]:
+def _cells(line: Line, columns: Sequence[Column]) -> dict[str, list[Phrase]]:
     cells: dict[str, list[Phrase]] = {}
     for phrase in line.phrases:
-        for role, part in _placed(phrase, columns, line.height):
+        for role, part in placed(phrase, columns):
             cells.setdefault(role, []).append(part)
     return cells
-
-
-def _placed(phrase: Phrase, columns: Sequence[_Column], height: float) -> Iterator[tuple[str, Phrase]]:
-    """The columns a phrase belongs to: text that begins under a text heading is whole, else each word by its place."""
-    name = next((i for i, c in enumerate(columns) if c.role == "name"), None)
-    if name is not None and has_letter(phrase.text):
-        end = columns[name + 1].x0 if name + 1 < len(columns) else float("inf")
-        if columns[name].x0 - 4 <= phrase.x0 < end - 1:
-            yield "name", phrase
-            return
-    over = [c for c in columns if min(c.x1, phrase.x1) - max(c.x0, phrase.x0) > 0.5]
-    if len(over) == 1:
-        yield over[0].role, phrase
-    elif over and len(phrase.words) > 1:
-        for word in phrase.words:
-            yield _nearest(Phrase((word,)), columns), Phrase((word,))
-    else:
-        yield _nearest(phrase, columns), phrase
-
-
-def _nearest(phrase: Phrase, columns: Sequence[_Column]) -> str:
-    """The role of the column nearest to a phrase; a number goes to no column of words, words to none of money."""
-    figure = is_number(phrase.text) or _PERCENT.fullmatch(phrase.text) is not None
-
-    def distance(column: _Column) -> float:
-        return max(column.x0, phrase.x0) - min(column.x1, phrase.x1)
-
-    fit = [c for c in columns if distance(c) < 0] or [
-        c for c in columns if (c.role not in ("name",) if figure else c.role not in (*_MONEY, "gross", "tax_money"))
-    ]
-    return min(fit, key=distance).role if fit else ""
 
 
 def _text(cells: dict[str, list[Phrase]], role: str) -> str:
@@ -285,10 +155,13 @@ def _text(cells: dict[str, list[Phrase]], role: str) -> str:
 
 
 def _is_figure(text: str) -> bool:
-    return is_number(text) or bool(re.fullmatch(r"[€$£]?\s?[-–−+]?\d[\d.,]*(?: ?[^\W\d]\S*){0,2}", text))
+    counted = _COUNTED.fullmatch(text)
+    return is_number(text) or bool(
+        counted and is_number(counted[1]) and len(counted[2].split()) < 3 and not has_digit(counted[2])
+    )
 
 
-def _table(all_lines: Sequence[Line], headings: dict[int, _Heading]) -> _Table:
+def _table(all_lines: Sequence[Line], headings: dict[int, Heading]) -> _Table:
     """Read the lines from the first of these headings on: rows while the table is open, sums everywhere below."""
     table = _Table(next(iter(headings.values())))
     start = min(headings)
@@ -303,7 +176,7 @@ def _table(all_lines: Sequence[Line], headings: dict[int, _Heading]) -> _Table:
 
 def _take(table: _Table, line: Line, at: int) -> None:
     cells = _cells(line, table.heading.columns)
-    figures = {role for role in (*_MONEY, *_COUNTS) if role in cells and _is_figure(_text(cells, role))}
+    figures = {role for role in (*MONEY, *_COUNTS) if role in cells and _is_figure(_text(cells, role))}
     whole = {"price", "amount"} <= figures and bool(figures & set(_COUNTS))
     sums = [] if whole and table.open else list(_sums(line))
     if table.open and "amount" not in figures:  # a note on a row: 'Discount: 0.66' under its description
@@ -313,12 +186,17 @@ def _take(table: _Table, line: Line, at: int) -> None:
         table.used.add(at)
         if any(s.kind not in ("charge", "discount", "carry") for s in sums):
             table.open = False
-    elif table.open and figures and ("name" in cells or "code" in cells or _goes_on(table, line, figures)):
+    elif table.open and _starts(figures, cells) and ("name" in cells or "code" in cells or _goes_on(table, line, figures)):
         table.used.add(at)
         _take_row(table, line, cells, figures)
     elif table.open and table.items and _near(table.items[-1], line):
         table.used.add(at)
         _wrap(table.items[-1], line, cells)
+
+
+def _starts(figures: set[str], cells: dict[str, list[Phrase]]) -> bool:
+    """Whether a line has figures of a row: money, or a bare count."""
+    return bool(figures & set(MONEY)) or any(is_number(_text(cells, role)) for role in figures)
 
 
 def _goes_on(table: _Table, line: Line, figures: set[str]) -> bool:
@@ -365,7 +243,7 @@ def _sums(line: Line) -> Iterator[_Sum]:
     for text in _pieces(line):
         if is_number(text) and has_digit(text):
             figures.append(text)
-        elif has_letter(text) and not CURRENCY_WORD.fullmatch(text) and not _PERCENT.fullmatch(text):
+        elif has_letter(text) and not CURRENCY_WORD.fullmatch(text) and not PERCENT.fullmatch(text):
             if figures:
                 yield from _summed(label, figures, line.place)
                 label, figures = [], []
@@ -408,20 +286,20 @@ def _summed(label: Sequence[str], figures: Sequence[str], place: str) -> Iterato
 
 def _read(pages: Sequence[Page], source: str, suppliers: Sequence[str]) -> Invoice:
     all_lines = [line for page in pages for line in lines(page)]
-    found = {at: h for at in range(len(all_lines)) if (h := _heading(all_lines, at))}
-    headings: dict[int, _Heading] = {}
+    found = {at: h for at in range(len(all_lines)) if (h := heading_at(all_lines, at))}
+    headings: dict[int, Heading] = {}
     for at, heading in found.items():
         if not any(at in other.at for other in headings.values()):
             headings[at] = heading
     if not headings:
         return _without_headings(all_lines, source, suppliers)
-    layouts: dict[tuple[str, ...], dict[int, _Heading]] = {}
+    layouts: dict[tuple[str, ...], dict[int, Heading]] = {}
     for at, heading in headings.items():
         layouts.setdefault(heading.roles, {})[at] = heading
     readings = [
         _invoice(all_lines, _table(all_lines, dict(zip(alike, chosen))), source, suppliers)
         for alike in list(layouts.values())[:4]
-        for chosen in zip(*(_choices(heading) for heading in alike.values()))
+        for chosen in zip(*(choices(heading) for heading in alike.values()))
     ]
     return _decided(readings)
 
@@ -445,7 +323,7 @@ def _dialect(all_lines: Sequence[Line], figures: Sequence[str], headings: str) -
 
 
 def _invoice(all_lines: Sequence[Line], table: _Table, source: str, suppliers: Sequence[str]) -> Invoice:
-    figures = [item.cells.get(role, "") for item in table.items for role in (*_MONEY, *_COUNTS)]
+    figures = [item.cells.get(role, "") for item in table.items for role in (*MONEY, *_COUNTS)]
     figures = [_COUNTED.sub(r"\1", text) for text in figures] + [s.amount for s in table.sums]
     named = "|".join(plain(column.text) for column in table.heading.columns)
     reading = _dialect(all_lines, figures, named)
@@ -497,7 +375,7 @@ class _Paper:
         cells, place = item.cells, item.line.place
         shipped = next((cells[role] for role in ("shipped", "packs", "ordered") if role in cells), "")
         packs, unit = self.count(shipped, place)
-        price, net = (self.money(cells.get(role, ""), place) for role in _MONEY)
+        price, net = (self.money(cells.get(role, ""), place) for role in MONEY)
         name, code = cells.get("name", ""), cells.get("code", "").split("  ")[0]
         if net is None:
             self.problems.append(f"{place}: '{(name or code)[:40]}' has no amount")
@@ -525,7 +403,7 @@ class _Paper:
         """The line with its own discount, a share or an amount."""
         if not written.strip("-–— ") or line.price is None:
             return line
-        share = _PERCENT.fullmatch(written) or re.fullmatch(r"([-–−]?\d[\d.,]*)", written)
+        share = PERCENT.fullmatch(written) or re.fullmatch(r"([-–−]?\d[\d.,]*)", written)
         value = number(share[1], self.reading.decimal) if share else None
         if value is None:
             self.problems.append(f"{line.place}: the discount '{written[:20]}' is not a number")
@@ -629,10 +507,10 @@ def _kind(name: str, code: str, pack: str, money: Decimal) -> str:
     if kind in ("charge", "discount", "sample", "back-order"):
         return kind
     words = plain(name).split()
-    for wanted, pattern in SUMS:
-        if wanted in ("charge", "discount") and words and not code:
-            if any(pattern.search(w) for w in words) and all(w in _MIXED or pattern.search(w) for w in words):
-                return wanted
+    for wanted, pattern in SUMS if words and not code else ():
+        named = [bool(pattern.search(word)) for word in words]
+        if wanted in ("charge", "discount") and any(named) and all(n or w in _MIXED for n, w in zip(named, words)):
+            return wanted
     return "goods"
 
 
@@ -648,9 +526,9 @@ def _without_headings(all_lines: Sequence[Line], source: str, suppliers: Sequenc
             packs, price, net = figures[-3:]
             if packs * price == net:
                 paper.lines.append(
-                    InvoiceLine(str(len(paper.lines) + 1), "goods", "", words, packs, "", price, Decimal(1), net, line.place)
+                    InvoiceLine(
+                        str(len(paper.lines) + 1), "goods", "", words, packs, "", price, Decimal(1), net, line.place
+                    )
                 )
     paper.totals(sums)
     return paper.invoice(head(all_lines, suppliers, reading.order), all_lines, source)
-
-

@@ -13,7 +13,8 @@ from costbook.invoices.wording import clean
 # In heights of the letters: a smaller gap is inside a word, a larger one is between columns.
 _GLUED, _APART = 0.08, 0.65
 _NUMBER = re.compile(
-    r"[(\-–−+]?\s?(?:[€$£]|[A-Z]{3})?\s?[-–−]?\s?\d(?:[\d.,'’]|(?<=\d) (?=\d{3}(?!\d)))*\)?\s?[-–−]?\s?(?:[€$£]|[A-Z]{3})?", re.ASCII
+    r"[(\-–−+]?\s?(?:[€$£]|[A-Z]{3})?\s?[-–−]?\s?\d(?:[\d.,'’]|(?<=\d) (?=\d{3}(?!\d)))*\)?\s?[-–−]?\s?(?:[€$£]|[A-Z]{3})?",
+    re.ASCII,
 )
 _DAY = re.compile(r"\d{1,2}\.\d{1,2}\.(?:\d{4}|\d\d)", re.ASCII)
 CURRENCY_WORD = re.compile(r"[€$£]|[A-Z]{3}")
@@ -27,18 +28,22 @@ class Phrase:
 
     @cached_property
     def text(self) -> str:
+        """The words on one line."""
         return clean(" ".join(word.text for word in self.words))
 
     @property
     def x0(self) -> float:
+        """Where it begins."""
         return self.words[0].x0
 
     @property
     def x1(self) -> float:
+        """Where it ends."""
         return max(word.x1 for word in self.words)
 
     @property
     def sure(self) -> float:
+        """How sure its least sure word is."""
         return min(word.sure for word in self.words)
 
 
@@ -52,19 +57,23 @@ class Line:
 
     @cached_property
     def height(self) -> float:
+        """How tall its letters are, the small ones left out."""
         heights = sorted(word.bottom - word.top for word in self.words)
         return max(heights[len(heights) * 3 // 4], 1.0)
 
     @cached_property
     def middle(self) -> float:
+        """How far down it stands."""
         return sum((word.top + word.bottom) / 2 for word in self.words) / len(self.words)
 
     @cached_property
     def phrases(self) -> tuple[Phrase, ...]:
+        """Its words by wide gaps."""
         return tuple(phrases(self.words, self.height))
 
     @property
     def place(self) -> str:
+        """Where it stands, in words."""
         return f"page {self.page}, row {self.number}"
 
 
@@ -122,8 +131,10 @@ def is_number(text: str) -> bool:
 
 
 def has_digit(text: str) -> bool:
+    """Whether a digit is in it."""
     return any(c.isdigit() for c in text)
 
 
 def has_letter(text: str) -> bool:
+    """Whether a letter is in it."""
     return any(c.isalpha() for c in text)

@@ -42,7 +42,20 @@ _PRINTED: Mapping[str, tuple[str, ...]] = {
               "price incl vat", "preis brutto", "preis inkl mwst", "prijs incl btw", "precio con iva", "gross price",
               "unit price incl vat", "betrag inkl mwst", "gesamt inkl mwst"),
 }  # fmt: skip
-_USED = ("code", "name", "packs", "ordered", "shipped", "back_ordered", "pack", "unit", "price", "amount", "lot", "best_before")
+_USED = (
+    "code",
+    "name",
+    "packs",
+    "ordered",
+    "shipped",
+    "back_ordered",
+    "pack",
+    "unit",
+    "price",
+    "amount",
+    "lot",
+    "best_before",
+)
 
 
 def plain(text: object) -> str:
@@ -143,7 +156,9 @@ SELLER = re.compile(r"^(?:seller|supplier|vendor|from|sold by|verkaufer|lieferan
 BUYER = re.compile(r"^(?:bill(?:ed)? to|sold to|ship(?:ped)? to|invoice to|deliver to|to|buyer|customer|kunde|kaufer|kaufer leistungsempfanger|"
                    r"rechnung an|rechnungsempfanger|lieferadresse|client|facture a|acheteur|adresse de livraison|klant|koper|factuur aan|"
                    r"cliente|comprador|facturar a|an|a)$")  # fmt: skip
-LEGAL_FORM = re.compile(r"(?:^| )(?:ltd|limited|llc|inc|corp|plc|gmbh|ag|kg|ohg|ug|e k|sarl|sas|sa|eurl|b v|bv|v o f|vof|s l|sl|s a|co|gbr)(?: |$)")
+LEGAL_FORM = re.compile(
+    r"(?:^| )(?:ltd|limited|llc|inc|corp|plc|gmbh|ag|kg|ohg|ug|e k|sarl|sas|sa|eurl|b v|bv|v o f|vof|s l|sl|s a|co|gbr)(?: |$)"
+)
 INSIDE_TAX = re.compile(
     rf"\b(?:prices?|preise?|alle preise|prix|prijzen|prijs|precios?)\b.{{0,30}}\b{_WITH}\b.{{0,20}}\b{_TAX}\b|\bprix ttc\b|\bbruttopreise?\b(?!.*\d)"
 )
