@@ -78,7 +78,7 @@ DAY_FIRST = frozenset(word for word in ROLES if word not in _NATIVE and word not
 
 _TAX = r"(?:vat|sales tax|tax|taxes|gst|hst|mwst|ust|umsatzsteuer|mehrwertsteuer|steuer|steuerbetrag|tva|taxe|btw|iva)"
 _LESS = r"(?:excl|excluding|exclusief|ohne|zzgl|vor|before|without|hors|sin|net of|ex|plus)"
-_WITH = r"(?:incl|including|inclusive|inkl|inklusive|einschl|inclusief|inclus|con|avec|with|comprise|incluido)"
+_WITH = r"(?:incl|includes?|including|inclusive|inkl|inklusive|einschl|enthalten|enthielten|inclusief|inclus|con|avec|with|comprise|incluido|incluyen)"
 # In order: the first that is found in the words before a sum says what the sum is.
 SUMS: tuple[tuple[str, re.Pattern[str]], ...] = tuple(
     (kind, re.compile(pattern))
