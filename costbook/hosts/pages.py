@@ -240,7 +240,9 @@ def _pictures(data: bytes) -> Iterator[Any]:
             for frame in range(getattr(opened, "n_frames", 1)):
                 opened.seek(frame)
                 yield ImageOps.exif_transpose(opened).convert("L")
-    except (OSError, Image.DecompressionBombError, SyntaxError) as error:
+    except Image.DecompressionBombError as error:
+        raise _Unreadable(f"has more than {LIMIT_PIXELS // 1_000_000} million dots, which are not read") from error
+    except (OSError, SyntaxError) as error:
         raise _Unreadable("is a damaged picture", "Ask for it again.") from error
 
 

@@ -23,8 +23,8 @@ from costbook.hosts.package import ASK_AGAIN, COMPOUND, Package
 
 LIMIT_CELLS = 5_000_000
 LIMIT_LIST_BYTES, LIMIT_LIST_XML = 20_000_000, 200 << 20
-ODS_ROWS = 1 << 20
 _OPEN_DOCUMENT = b"mimetypeapplication/vnd.oasis.opendocument.spreadsheet"
+_CELL = re.compile(rb"<table:(?:covered-)?table-cell")
 _REPEATED_CELL = re.compile(rb'number-columns-repeated="(\d{1,9})"')
 _REPEATED_ROW = re.compile(rb'number-rows-repeated="(\d{1,9})"')
 SHEETS = ("worksheet",)
@@ -118,12 +118,25 @@ def _refuse_large(data: bytes, name: str) -> None:
         ) from error
     if len(xml) > LIMIT_LIST_XML:
         raise HostUnavailable(f"{name} unpacks to more than {LIMIT_LIST_XML >> 20} MB; a supplier's list does not.")
-    # A run of cells that hold something, repeated: a few bytes that another reader would unfold.
-    filled = re.finditer(rb"<table:table-cell[^>]*office:value-type[^>]*>", xml)
-    wide = max((int(n[1]) for cell in filled if (n := _REPEATED_CELL.search(cell[0]))), default=1)
-    tall = max((int(n) for n in _REPEATED_ROW.findall(xml) if int(n) < ODS_ROWS // 2), default=1)
-    if wide * tall > LIMIT_CELLS:
-        raise HostUnavailable(f"{name} repeats its cells {wide * tall:,} times, which is not read.", do=ASK_AGAIN)
+    for table in xml.split(b"<table:table ")[1:]:
+        if (cells := _unfolded(table)) > LIMIT_CELLS:
+            raise HostUnavailable(
+                f"{name} has a tab of {cells:,} cells, over {LIMIT_CELLS:,} are not read.", do=ASK_AGAIN
+            )
+
+
+def _unfolded(table: bytes) -> int:
+    """How many cells a table of an OpenDocument file has up to its last filled one: a few bytes may repeat many."""
+    rows = tall = wide = 0
+    for row in table.split(b"<table:table-row")[1:]:
+        head, *cells = _CELL.split(row)
+        repeated = _REPEATED_ROW.search(head)
+        rows += int(repeated[1]) if repeated else 1
+        filled = max((at for at, cell in enumerate(cells, 1) if b"office:value-type" in cell), default=0)
+        counts = (_REPEATED_CELL.search(cell) for cell in cells[:filled])
+        wide = max(wide, sum(int(found[1]) if found else 1 for found in counts))
+        tall = rows if filled else tall
+    return tall * wide
 
 
 def _stops_another_reader(package: Package) -> Iterator[bool]:

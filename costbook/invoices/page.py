@@ -73,7 +73,7 @@ def _differences(one: Invoice, other: Invoice) -> Iterator[str]:
         if first != second:
             yield f"the picture is not clear: its {what} reads as '{first}' and as '{second}'"
     for a, b in zip(one.lines, other.lines):
-        same = [(x.item_code, plain(x.name), x.quantity, x.price, x.net) for x in (a, b)]
+        same = [(x.item_code, x.name, x.quantity, x.price, x.net) for x in (a, b)]
         if same[0] != same[1]:
             yield f"{a.place}: the picture is not clear: '{a.name[:40]}' is read in two ways"
 
@@ -186,7 +186,11 @@ def _take(table: _Table, line: Line, at: int) -> None:
         table.used.add(at)
         if any(s.kind not in ("charge", "discount", "carry") for s in sums):
             table.open = False
-    elif table.open and _starts(figures, cells) and ("name" in cells or "code" in cells or _goes_on(table, line, figures)):
+    elif (
+        table.open
+        and _starts(figures, cells)
+        and ("name" in cells or "code" in cells or _goes_on(table, line, figures))
+    ):
         table.used.add(at)
         _take_row(table, line, cells, figures)
     elif table.open and table.items and _near(table.items[-1], line):
@@ -271,6 +275,7 @@ def _pieces(line: Line) -> Iterator[str]:
 def _summed(label: Sequence[str], figures: Sequence[str], place: str) -> Iterator[_Sum]:
     for text in (label[-1] if label else "", " ".join(label)):
         words = plain(re.sub(r"\([^)]*\)", lambda m: m[0] if re.search(r"[a-z]{3}", m[0], re.I) else " ", text))
+        words = re.sub(r"(?<=[a-z])(?=\d)", " ", words)  # a scan's 'VAT5%'
         kind = next((kind for kind, pattern in SUMS if pattern.search(words)), "")
         if kind in ("tax", "tax total", "gross", "due") and _REGISTERED.search(words):
             return
