@@ -19,7 +19,7 @@ from costbook.invoices.dialect import Dialect, day, dialect, number
 from costbook.invoices.letterhead import SURE, Head, dates_written, head
 from costbook.invoices.placed import CURRENCY_WORD, Line, Phrase, has_digit, has_letter, is_number, lines
 from costbook.invoices.vocabulary import DAY_FIRST, INSIDE_TAX, SUMS, plain
-from costbook.invoices.wording import clean, kind_of, pack_parts
+from costbook.invoices.wording import clean, kind_of, pack_parts, sharing
 
 _COUNTS = ("packs", "ordered", "shipped", "back_ordered")
 _MIXED = {
@@ -462,7 +462,7 @@ class _Paper:
         type_code = self._type(top, gross)
         invoice = Invoice(
             supplier=top.supplier, number=top.number, issued=top.issued, type_code=type_code,
-            currency=self._currency(all_lines), lines=tuple(self._turned(type_code)), source=source, syntax="page",
+            currency=self._currency(all_lines), lines=tuple(map(_worded, self._turned(type_code))), source=source, syntax="page",
             tax=self.stated.get("tax"), gross=gross, prepaid=abs(paid) if paid else None, due=due,
             decimal=self.reading.decimal,
         )  # fmt: skip
@@ -504,6 +504,14 @@ class _Paper:
         if len(named) > 1:
             self.problems.append(f"the page names several currencies: {', '.join(sorted(named))}")
         return named.pop() if len(named) == 1 else ""
+
+
+def _worded(line: InvoiceLine) -> InvoiceLine:
+    """A charge or discount with what its words say of how it is shared."""
+    if line.kind not in ("charge", "discount"):
+        return line
+    shared_by, covers = sharing(line.name)
+    return replace(line, shared_by=shared_by, covers=covers)
 
 
 def _kind(name: str, code: str, pack: str, money: Decimal) -> str:
