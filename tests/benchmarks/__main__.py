@@ -65,6 +65,7 @@ def measured() -> list[Measure]:
         found += measures.matrix_measures()
         found += measures.ordinary_way(folder, "M", SIZES["M"])
         found += measures.saving(folder)
+        found += measures.supplier_papers(folder)
         found += [measures.office(folder, label, SIZES[label]) for label in ("S", "M")]
     return found
 
