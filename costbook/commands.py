@@ -399,7 +399,7 @@ class _Clerk:
         try:
             invoices = read_paper(file, tuple(self.book.suppliers))
         except CostbookError as error:
-            self.results.append(PostedPaper(file.name, "", "", "refused", 0, f"{error.sentence} {error.do}".strip()))
+            self.results.append(PostedPaper(file.name, "", "", "refused", 0, error.advice))
             return
         for invoice in invoices:
             state, why = self._take(invoice)

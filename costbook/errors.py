@@ -68,10 +68,14 @@ class CostbookError(Exception):
         self.where = where
         self.do = do
 
-    def __str__(self) -> str:
-        place = f"{self.where}: " if self.where else ""
+    @property
+    def advice(self) -> str:
+        """What is wrong and what to do, without the place."""
         stop = "" if self.sentence.endswith((".", "?", "!")) or not self.do else "."
-        return f"{place}{self.sentence}{stop}" + (f" {self.do}" if self.do else "")
+        return f"{self.sentence}{stop}" + (f" {self.do}" if self.do else "")
+
+    def __str__(self) -> str:
+        return f"{self.where}: {self.advice}" if self.where else self.advice
 
 
 class InputError(CostbookError):
