@@ -134,12 +134,13 @@ def choices(heading: Heading) -> list[Heading]:
 def placed(phrase: Phrase, columns: Sequence[Column]) -> Iterator[tuple[str, Phrase]]:
     """The columns a phrase belongs to: text that begins under a text heading is whole, else each word by its place."""
     name = next((i for i, c in enumerate(columns) if c.role == "name"), None)
-    if name is not None and has_letter(phrase.text):
+    over = [c for c in columns if min(c.x1, phrase.x1) - max(c.x0, phrase.x0) > 0.5]
+    counted = len(over) == 1 and over[0].role != "name" and phrase.text[:1].isdigit()  # '5 kg' under its heading
+    if name is not None and has_letter(phrase.text) and not counted:
         end = columns[name + 1].x0 if name + 1 < len(columns) else float("inf")
         if columns[name].x0 - 4 <= phrase.x0 < end - 1:
             yield "name", phrase
             return
-    over = [c for c in columns if min(c.x1, phrase.x1) - max(c.x0, phrase.x0) > 0.5]
     if len(over) == 1:
         yield over[0].role, phrase
     elif over and len(phrase.words) > 1:

@@ -139,9 +139,10 @@ def _without_marks(run: Sequence[Word]) -> list[Word]:
 def _number(lines: Sequence[Line], patterns: Sequence[re.Pattern[str]], found: Head) -> None:
     for pattern in patterns:
         values: dict[str, Word] = {}
+        bare = pattern in (NUMBERS[1], CREDIT_NUMBERS[1])
         for runs in _labelled(lines, pattern):
-            for run in runs:
-                value = _number_in(_without_marks(run), found)
+            for run in runs[:1] if bare else runs:
+                value = _number_in(_without_marks(run), found, bare)
                 if value:
                     values.setdefault(value[0], value[1])
                     break
@@ -154,14 +155,23 @@ def _number(lines: Sequence[Line], patterns: Sequence[re.Pattern[str]], found: H
             return
 
 
-def _number_in(run: Sequence[Word], found: Head) -> tuple[str, Word] | None:
+def _number_in(run: Sequence[Word], found: Head, bare: bool) -> tuple[str, Word] | None:
+    """The number a run of words starts with; behind a bare title ('INVOICE 77') nothing but a date may follow it."""
     if not run:
         return None
     text = clean(run[0].text).strip("#:;,. ")
     if not has_digit(text) or _DATE.fullmatch(text) or len(text) > 40:
         return None
     follows = run[1] if len(run) > 1 and run[1].x0 - run[0].x1 < 0.65 * (run[0].bottom - run[0].top) else None
-    if follows and has_digit(follows.text) and not _DATE.search(follows.text) and "(" not in follows.text:
+    more = follows is not None and any(c.isalnum() for c in follows.text)
+    if (
+        follows
+        and more
+        and not _DATE.search(follows.text)
+        and plain(follows.text) not in (*_MID_PHRASE, "date", "datum", "of")
+    ):
+        if bare:
+            return None
         found.problems.append(f"the paper's number may go on after '{text}'")
     return text, run[0]
 
@@ -289,7 +299,7 @@ def _first_name(candidates: Iterable[Phrase]) -> Phrase | None:
 def _top_name(lines: Sequence[Line]) -> tuple[Phrase, bool] | None:
     """The first phrase of the page that can be a name, and whether its legal form or its size makes it certain."""
     heights = sorted(line.height for line in lines)
-    usual = heights[len(heights) // 2] if heights else 0.0
+    usual = heights[len(heights) // 4] if heights else 0.0  # titles and letterhead are the fewer lines
     for line in lines[:4]:
         if any(BUYER.search(plain(p.text)) for p in line.phrases):
             return None
@@ -298,7 +308,8 @@ def _top_name(lines: Sequence[Line]) -> tuple[Phrase, bool] | None:
             if not has_letter(name) or has_digit(name) or ":" in name or "@" in name or _is_title(phrase):
                 continue
             tall = phrase.words[0].bottom - phrase.words[0].top
-            return phrase, bool(LEGAL_FORM.search(plain(name))) or tall > 1.2 * usual
+            letterhead = LEGAL_FORM.search(plain(name)) and len(name) < len(phrase.text)  # with its address on the line
+            return phrase, bool(letterhead) or tall > 1.2 * usual
     return None
 
 

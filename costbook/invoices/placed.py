@@ -12,12 +12,13 @@ from costbook.invoices.wording import clean
 
 # In heights of the letters: a smaller gap is inside a word, a larger one is between columns.
 _GLUED, _APART = 0.08, 0.65
+_CODES = r"(?:USD|EUR|GBP|CAD|AUD|NZD|CHF|SEK|NOK|DKK|JPY|PLN|CZK)"
 _NUMBER = re.compile(
-    r"[(\-–−+]?\s?(?:[€$£]|[A-Z]{3})?\s?[-–−]?\s?\d(?:[\d.,'’]|(?<=\d) (?=\d{3}(?!\d)))*\)?\s?[-–−]?\s?(?:[€$£]|[A-Z]{3})?",
+    rf"[(\-–−+]?\s?(?:[€$£]|{_CODES})?\s?[-–−]?\s?\d(?:[\d.,'’]|(?<=\d) (?=\d{{3}}(?!\d)))*\)?\s?[-–−]?\s?(?:[€$£]|{_CODES})?",
     re.ASCII,
 )
 _DAY = re.compile(r"\d{1,2}\.\d{1,2}\.(?:\d{4}|\d\d)", re.ASCII)
-CURRENCY_WORD = re.compile(r"[€$£]|[A-Z]{3}")
+CURRENCY_WORD = re.compile(rf"[€$£]|{_CODES}")
 
 
 @dataclass(frozen=True)
