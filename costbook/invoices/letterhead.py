@@ -28,7 +28,7 @@ from costbook.invoices.vocabulary import (
 from costbook.invoices.wording import clean
 
 # Below this a word read from a picture is asked about where no sum guards it.
-SURE = 75.0
+SURE = 88.0
 _DATE = re.compile(r"\d{1,4}[./-]\d{1,2}[./-]\d{1,4}", re.ASCII)
 _DAY_MONTH = re.compile(r"(\d{1,2})(?:er|st|nd|rd|th)? (?:de |of )?([a-z]+) (?:de |del )?(\d{4})", re.ASCII)
 _MONTH_DAY = re.compile(r"([a-z]+) (\d{1,2})(?:st|nd|rd|th)? (\d{4})", re.ASCII)

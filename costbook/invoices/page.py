@@ -43,6 +43,7 @@ _CURRENCY = re.compile(r"\b(USD|EUR|GBP|CAD|AUD|NZD|CHF|SEK|NOK|DKK|JPY|PLN|CZK)
 _SIGNS = {"€": "EUR", "£": "GBP"}
 _REGISTERED = re.compile(r"\b(?:id|no|nr|n|number|nummer|numero|reg|registration|intracom\w*|ident\w*|idnr|nif|cif)\b")
 _COUNTED = re.compile(r"([-–−+]?\d[\d.,]*(?: \d{3})*)\s*(.*)", re.ASCII)
+_CODE = re.compile(r"[A-Za-z0-9][A-Za-z0-9./_ -]*")
 _NOTE = re.compile(r":\s*[-\d.,\s€$£%]+$")
 
 
@@ -225,7 +226,10 @@ def _take_row(table: _Table, line: Line, cells: dict[str, list[Phrase]], figures
         _wrap(last, line, cells)
         return
     item = _Item(line, {role: _text(cells, role) for role in cells if role})
-    item.sure = min((p.sure for role in ("code", "name") for p in cells.get(role, ())), default=100.0)
+    item.sure = min((p.sure for role in ("code", "name", "") for p in cells.get(role, ())), default=100.0)
+    scanned = any(word.sure < 100 for word in line.words)
+    if scanned and ("" in cells or not _CODE.fullmatch(item.cells.get("code", "A"))):
+        item.sure = 0.0  # a heading that was misread, or a code with signs that codes do not have
     table.items.append(item)
 
 
