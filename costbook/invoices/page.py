@@ -43,7 +43,7 @@ _CURRENCY = re.compile(r"\b(USD|EUR|GBP|CAD|AUD|NZD|CHF|SEK|NOK|DKK|JPY|PLN|CZK)
 _SIGNS = {"€": "EUR", "£": "GBP"}
 _REGISTERED = re.compile(r"\b(?:id|no|nr|n|number|nummer|numero|reg|registration|intracom\w*|ident\w*|idnr|nif|cif)\b")
 _COUNTED = re.compile(r"([-–−+]?\d[\d.,]*(?: \d{3})*)\s*(.*)", re.ASCII)
-_CODE = re.compile(r"[A-Za-z0-9][A-Za-z0-9./_ -]*")
+_CODE = re.compile(r"[A-Z0-9][A-Z0-9./_ -]*|[a-z0-9][a-z0-9./_ -]*")  # 'Al-8' may be 'AI-8'
 _NOTE = re.compile(r":\s*[-\d.,\s€$£%]+$")
 
 
@@ -57,6 +57,8 @@ def read(document: Document, source: str, suppliers: Sequence[str] = ()) -> Invo
     found += [f"page {p.number} is a picture that was not read" for p in document.pages if p.picture]
     if document.again:
         found += _differences(first, _read(document.again, source, suppliers))
+        if first.supplier not in suppliers and not first.supplier.isascii():  # accents are what is misread most
+            found.append(f"the supplier '{first.supplier}' read from a picture is not one the book knows")
     return replace(first, problems=tuple(dict.fromkeys(found)))
 
 
