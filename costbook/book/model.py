@@ -22,6 +22,8 @@ PAPER_TYPES = ("invoice", "credit note", "correction", "price list")
 RATE_RULES = ("latest", "average", "layers", "quoted")
 BASES = ("weight", "value", "pieces")
 # UNTDID 1001 codes EN 16931 takes for credit notes (code list for BT-3).
+# The syntax of a paper read from a picture, where no sum guards a code or a name.
+SCAN = "scan"
 CREDIT_TYPES = frozenset(("81", "83", "261", "262", "296", "308", "381", "396", "420", "458", "532"))
 
 

@@ -15,7 +15,7 @@ from functools import cached_property
 
 from costbook.amounts.quantity import Amount, same_name, unit
 from costbook.book.grid import Value
-from costbook.book.model import Book, Invoice, InvoiceLine
+from costbook.book.model import SCAN, Book, Invoice, InvoiceLine
 from costbook.errors import QuantityError
 from costbook.invoices.packs import Pack, pack_in
 from costbook.invoices.wording import folded
@@ -117,6 +117,12 @@ class Confirmed:
         assert last.unit is not None
         return float(last.usual), last.unit.name
 
+    def has_item(self, line: InvoiceLine, supplier: str) -> bool:
+        """Whether the line's item code, or where it has none its description, stands in Purchases for this supplier."""
+        if line.item_code:
+            return (same_name(supplier), same_name(line.item_code)) in self._items
+        return (same_name(supplier), folded(line.name)) in self._descriptions
+
     def holds_pack(self, pack: Pack, line: InvoiceLine, supplier: str) -> bool:
         """Whether Purchases already holds a line of that supplier and item code with this very pack."""
         try:
@@ -167,6 +173,9 @@ class Prepared:
             hints: list[str] = []
             if line.kind in ("goods", "sample", "back-order"):
                 hints = [*self._material(line, row, known.match(line, invoice.supplier), known.book), *self._pack(line, row, invoice, known)]
+                if invoice.syntax == SCAN and not known.has_item(line, invoice.supplier):
+                    words = f"'{line.item_code or line.name}' was read from a picture and is no item known of this supplier"
+                    self.questions.append(f"{line.place}: {words}; confirm it")
             self.hints.append("; ".join(hints))
         return self
 

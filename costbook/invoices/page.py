@@ -11,7 +11,7 @@ from collections.abc import Iterator, Sequence
 from dataclasses import dataclass, field, replace
 from decimal import Decimal
 
-from costbook.book.model import Invoice, InvoiceLine
+from costbook.book.model import SCAN, Invoice, InvoiceLine
 from costbook.book.words import Document, Page
 from costbook.invoices.checks import problems
 from costbook.invoices.columns import MONEY, PERCENT, Column, Heading, choices, heading_at, placed
@@ -57,8 +57,9 @@ def read(document: Document, source: str, suppliers: Sequence[str] = ()) -> Invo
     found += [f"page {p.number} is a picture that was not read" for p in document.pages if p.picture]
     if document.again:
         found += _differences(first, _read(document.again, source, suppliers))
-        if first.supplier not in suppliers and not first.supplier.isascii():  # accents are what is misread most
+        if first.supplier not in suppliers:  # no sum guards a name
             found.append(f"the supplier '{first.supplier}' read from a picture is not one the book knows")
+        first = replace(first, syntax=SCAN)
     return replace(first, problems=tuple(dict.fromkeys(found)))
 
 

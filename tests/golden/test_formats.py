@@ -10,7 +10,7 @@ from pathlib import Path
 import pytest
 from golden.conftest import DEMO_DATE
 from golden.test_demo_tables import MATERIALS, T, by, printed
-from sample_pages import NUMBERS, printed_papers
+from sample_pages import NUMBERS, printed_papers, scanned_page
 from shared_files import rows
 
 from costbook import commands
@@ -21,6 +21,7 @@ from costbook.costing.rates import papers, rates
 from costbook.demo.papers import other_formats
 from costbook.demo.workshop import demo_tabs
 from costbook.hosts.file import WorkbookFile, create
+from costbook.printouts.result_tabs import review_lines
 
 FORMATS = ("csv", "xlsx", "xml", "pdf")
 
@@ -68,3 +69,22 @@ def test_the_same_paper_in_another_format_is_already_there(first: str, tmp_path:
         (f"{number}.{drawer.name}", "already there") for number in NUMBERS for drawer in others
     }
     assert book.read_bytes() == before
+
+
+@pytest.mark.scan
+def test_a_scan_waits_with_its_figures_filled_in_and_asks_less_once_its_items_are_known(tmp_path: Path) -> None:
+    """300 dots an inch, two degrees askew. No sum guards a code or a name, so an unknown one always waits."""
+    scan = tmp_path / "B-0977.png"
+    scan.write_bytes(scanned_page())
+    book = unposted(tmp_path)
+    (told,) = commands.post(book, [scan])
+    assert (told.state, told.paper, told.supplier) == ("to review", "B-0977", "Brackwell Dry Goods")
+    assert "'M08' was read from a picture and is no item known of this supplier" in told.why
+    rows = [x.values for x in review_lines(WorkbookFile(book).snapshot())]
+    assert [(x.get("item_code"), x["amount"]) for x in rows] == [("M08", 94.0), (None, 2.4), (None, 96.4)]
+    drawer = put(tmp_path, "csv")
+    (drawer / "B-0977.csv").unlink()
+    commands.post(book, [drawer])
+    (told,) = commands.post(book, [scan])
+    assert told.state == "to review" and "not clear in the picture" in told.why
+    assert "known" not in told.why

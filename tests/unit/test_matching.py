@@ -13,10 +13,10 @@ from fractions import Fraction
 import pytest
 
 from costbook.amounts.quantity import read_amount, same_name
-from costbook.book.model import Book, InvoiceLine, Material, PurchaseLine, Settings
+from costbook.book.model import Book, Invoice, InvoiceLine, Material, PurchaseLine, Settings
 from costbook.book.review import next_code
 from costbook.errors import Where
-from costbook.invoices.matching import Confirmed, described_pack
+from costbook.invoices.matching import Confirmed, Prepared, described_pack
 from costbook.invoices.packs import Pack
 
 HERE = Where("Materials", "B4")
@@ -163,3 +163,11 @@ def test_a_book_without_codes_gets_none_and_a_taken_one_is_passed_over() -> None
     known = book()
     assert next_code(known) == "M07"
     assert next_code(replace(known, names={**known.names, same_name("M07"): "R09"})) == "M08"
+
+
+@pytest.mark.parametrize(("syntax", "item", "asked"), [("scan", "TY-7", 0), ("scan", "TY-1", 1), ("scan", "", 1), ("page", "TY-1", 0)])
+def test_a_scanned_line_with_an_item_nobody_knows_is_asked_about(syntax: str, item: str, asked: int) -> None:
+    known = Confirmed(book(bought("M01", "TY-7", "Glycerin", "1 gal")))
+    paper = Invoice(YARD, "T-1", date(2026, 10, 1), "380", "USD", (line("Rose clay", item=item),), "scan.png", syntax)
+    made = Prepared([{"pack": 1.0, "pack_unit": "lb"}]).filled(paper, paper.lines, known)
+    assert len(made.questions) == asked
