@@ -47,6 +47,9 @@ def parser() -> argparse.ArgumentParser:
     one = asked.add_parser("post", help="post what you confirmed on Invoice review, and supplier papers (CSV, XLSX, XML e-invoices)")
     one.add_argument("book", type=Path)
     one.add_argument("papers", nargs="*", type=Path, help="files or folders; none: only what you confirmed")
+    one = asked.add_parser("picture", help="draw a PDF or scan with boxes over what was read of it")
+    one.add_argument("paper", type=Path)
+    one.add_argument("--into", type=Path, default=Path(), metavar="FOLDER", help="where the pictures go (default: here)")
     one = asked.add_parser("takeback", help="put back the workbook as it was before the last save")
     one.add_argument("book", type=Path)
     one.add_argument("--list", action="store_true", help="only list the earlier states that are kept")
@@ -137,6 +140,16 @@ def _post(asked: argparse.Namespace) -> int:
     if any(p.state == "posted" for p in posted):
         print(f"Now: {NAME} price {asked.book}")
     return STOPPED if any(p.state in ("refused", "to review") for p in posted) else DONE
+
+
+def _picture(asked: argparse.Namespace) -> int:
+    read, waits, made = commands.picture(asked.paper, asked.into)
+    print(f"{read.supplier or 'no supplier'}, {read.number or 'no number'}, {read.issued or 'no date'}: {len(read.lines)} lines read")
+    for why in waits:
+        print(f"  {why}")
+    for path in made:
+        print(f"{path}: green what is goods, brown other money, red what is in doubt")
+    return DONE
 
 
 def _takeback(asked: argparse.Namespace) -> int:

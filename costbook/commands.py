@@ -8,7 +8,7 @@ from __future__ import annotations
 
 import math
 from collections.abc import Callable, Iterable, Sequence
-from dataclasses import dataclass, replace
+from dataclasses import dataclass
 from datetime import date
 from pathlib import Path
 from typing import TYPE_CHECKING, Any
@@ -23,10 +23,11 @@ from costbook.costing.checks import Priced, checks
 from costbook.costing.rates import rates
 from costbook.costing.tiers import tiers
 from costbook.costing.usage import Usage, cost_at, costs
-from costbook.errors import CostbookError, Finding, HostUnavailable, InputError, InvoiceError
+from costbook.errors import CostbookError, Finding, HostUnavailable, InputError
 from costbook.hosts import disk
 from costbook.hosts.backups import State
 from costbook.hosts.file import WorkbookFile, create
+from costbook.papers import files, picture, read_paper
 from costbook.printouts import result_tabs
 
 if TYPE_CHECKING:
@@ -36,9 +37,6 @@ if TYPE_CHECKING:
     from costbook.invoices.matching import Confirmed, Prepared
 
 Tell = Callable[[str], None]
-LISTS = (".csv", ".tsv", ".txt")
-PRINTED = (".pdf", ".png", ".jpg", ".jpeg", ".tif", ".tiff", ".heic")
-WORKBOOKS = (".xlsx", ".xlsm", ".xltx", ".xltm")
 DEMO_BOOK, DEMO_PAPERS = "workshop.xlsx", "papers"
 TYPED_OVER = "typed where a tool value belongs"
 
@@ -254,7 +252,7 @@ def post(path: Path, papers: Sequence[Path] = (), tell: Tell = _quiet) -> list[P
         result_tabs.refuse_hers(snapshot)
         clerk = _Clerk(snapshot, read_book(snapshot))
         clerk.take_confirmed()
-        for file in _files(papers, path):
+        for file in files(papers, path):
             tell(f"reading {file.name}")
             clerk.take(file)
         clerk.tell_waiting(all_of_them=not papers)
@@ -263,71 +261,6 @@ def post(path: Path, papers: Sequence[Path] = (), tell: Tell = _quiet) -> list[P
     finally:
         host.close()
     return clerk.results
-
-
-def _files(papers: Sequence[Path], book: Path) -> list[Path]:
-    """The files meant: those named, and those in folders named, in order of name; hidden and lock files left out."""
-    found: list[Path] = []
-    for paper in papers:
-        if not paper.exists():
-            raise HostUnavailable(f"there is no file or folder {paper}", do="Look at its name.")
-        inside = sorted(p for p in paper.iterdir() if p.is_file()) if paper.is_dir() else [paper]
-        found += [p for p in inside if not p.name.startswith((".", "~$")) and not (p.exists() and p.samefile(book))]
-    return found
-
-
-def read_paper(path: Path, suppliers: Sequence[str] = ()) -> list[Invoice]:
-    """The papers in one file, by what it is and not by its name: a list, a workbook, an e-invoice, a PDF or a scan.
-
-    Args: suppliers are the names the book knows; one of them on a printed page is its supplier.
-    Raises:
-        CostbookError: not a paper that can be read; the sentence says why.
-    """
-    from costbook.hosts import pages, reading
-    from costbook.invoices import en16931, tabular
-
-    try:
-        data = path.read_bytes()
-    except OSError as error:
-        raise HostUnavailable(f"{path.name} cannot be read ({error.strerror})", do="Look at its rights.") from error
-    ending = path.suffix.lower()
-    if not data:
-        raise InvoiceError(f"{path.name} is empty", do="Save it again from the mail it came with.")
-    if pages.is_pages(data) or ending in PRINTED:
-        return [_printed(data, path.name, suppliers)]
-    if reading.is_other_workbook(data):
-        return tabular.read_grids(reading.other_workbook(data, path.name), path.name)
-    if data.startswith(b"PK") or ending in WORKBOOKS:
-        return tabular.read_grids(_read(path), path.name)
-    if ending == ".xml" or en16931.looks_like(data):
-        return [en16931.read(data, path.name)]
-    if ending in LISTS:
-        return tabular.read_csv(data, path.name)
-    kinds = "CSV, XLSX, XLS and ODS lists, PDFs, scans and XML e-invoices are read."
-    raise InvoiceError(f"{path.name} is no kind of paper this tool reads", do=kinds)
-
-
-def _printed(data: bytes, name: str, suppliers: Sequence[str]) -> Invoice:
-    """A PDF or picture: the e-invoice inside where there is one and the page does not contradict it, else the page."""
-    from costbook.hosts.pages import read_pages
-    from costbook.invoices import en16931, page
-
-    document = read_pages(data, name)
-    inside, said = [], []
-    for xml in document.xml:
-        try:
-            inside += [en16931.read(xml, name)] if en16931.looks_like(xml) else []
-        except InvoiceError as error:
-            said.append(f"the e-invoice inside the file cannot be read: {error.sentence}")
-    if len(inside) > 1:
-        said.append(f"the file holds {len(inside)} e-invoices")
-    if inside and any(line.line_id for line in inside[0].lines):
-        said += page.disagreements(inside[0], document.pages)
-        return replace(inside[0], problems=(*inside[0].problems, *said))
-    read = page.read(document, name, suppliers)
-    # An e-invoice of sums alone (a profile without lines) still has to be the paper that is seen.
-    said += [why for one in inside for why in page.disagreements(one, document.pages)]
-    return replace(read, problems=(*read.problems, *said))
 
 
 class _Clerk:
@@ -567,6 +500,7 @@ __all__ = [
     "demo",
     "explain",
     "frames",
+    "picture",
     "post",
     "price",
     "read_paper",

@@ -35,3 +35,19 @@ class Document:
     xml: tuple[bytes, ...]
     pages: tuple[Page, ...]
     again: tuple[Page, ...] = ()
+
+
+@dataclass(frozen=True, slots=True)
+class Box:
+    """A box to be drawn over a page, in points, in one of the colours of BOX_COLOURS, with a few words at its right edge."""
+
+    page: int
+    x0: float
+    top: float
+    x1: float
+    bottom: float
+    colour: str
+    words: str = ""
+
+
+BOX_COLOURS = {"goods": "#2e7d5b", "money": "#b26a00", "doubt": "#b3261e"}

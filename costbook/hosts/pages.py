@@ -7,6 +7,7 @@ tesseract where that is installed, twice at two sizes, so that what was misread 
 
 from __future__ import annotations
 
+import base64
 import contextlib
 import csv
 import io
@@ -17,12 +18,12 @@ import signal
 import subprocess
 import sys
 import tempfile
-from collections.abc import Iterator
+from collections.abc import Iterator, Sequence
 from itertools import pairwise
 from pathlib import Path
 from typing import Any
 
-from costbook.book.words import Document, Page, Word
+from costbook.book.words import BOX_COLOURS, Box, Document, Page, Word
 from costbook.errors import HostUnavailable
 
 LIMIT_BYTES = 20_000_000
@@ -70,6 +71,17 @@ def read_pages(data: bytes, name: str) -> Document:
         raise HostUnavailable(f"{name} is a picture, which is read only where tesseract is installed", do=do)
     scanned = _child(data, name, "scan", SECONDS_SCAN)
     return Document(xml, _pages(scanned["pages"]), _pages(scanned["again"]))
+
+
+def drawn(data: bytes, name: str, boxes: Sequence[Box]) -> list[bytes]:
+    """Each page of a paper that was read as a PNG picture with boxes over it.
+
+    Raises:
+        HostUnavailable: as for `read_pages`.
+    """
+    asked = [[box.page, box.x0, box.top, box.x1, box.bottom, BOX_COLOURS[box.colour], box.words] for box in boxes]
+    told = _child(json.dumps(asked).encode() + b"\n" + data, name, "draw", SECONDS)
+    return [base64.b64decode(text) for text in told["pictures"]]
 
 
 def _pages(told: list[dict[str, Any]]) -> tuple[Page, ...]:
@@ -136,7 +148,7 @@ def _main(way: str, seconds: int) -> None:
     _limit(seconds)
     data = sys.stdin.buffer.read()
     try:
-        told = _text(data) if way == "text" else _scan(data)
+        told = {"text": _text, "scan": _scan, "draw": _draw}[way](data)
     except _Unreadable as error:
         told = {"error": str(error), "do": error.do}
     except MemoryError:
@@ -271,6 +283,32 @@ def _recognised(picture: Any, number: int, dpi: int) -> dict[str, Any]:
     if done.returncode:
         raise _Unreadable("is a picture that tesseract cannot read")
     return _page(number, picture.width * 72 / dpi, picture.height * 72 / dpi, list(_boxes(done.stdout, 72 / dpi)))
+
+
+def _draw(data: bytes) -> dict[str, Any]:
+    """The pages as pictures with boxes over them, which stand as JSON on the first line."""
+    from PIL import ImageDraw, ImageFont
+
+    first, _, paper = data.partition(b"\n")
+    boxes = json.loads(first)
+    scale, font, found = DPI / 2 / 72, ImageFont.load_default(18), []
+    is_picture = PDF not in paper[:1024]
+    for number, picture in enumerate(_pictures(paper), 1):
+        if number > LIMIT_SCANNED:
+            break
+        upright = _straightened(picture) if is_picture else picture
+        half = upright.resize((upright.width // 2, upright.height // 2)).convert("RGB")
+        pen = ImageDraw.Draw(half)
+        for page, x0, top, x1, bottom, colour, words in boxes:
+            if page == number:
+                edge = [x0 * scale - 5, top * scale - 3, x1 * scale + 5, bottom * scale + 3]
+                pen.rectangle(edge, outline=colour, width=2)
+                room = min(edge[2] + 6, half.width - 10 - pen.textlength(words, font))
+                pen.text((room, edge[1] - (16 if room < edge[2] else 0)), words, colour, font)
+        out = io.BytesIO()
+        half.save(out, "PNG")
+        found.append(base64.b64encode(out.getvalue()).decode())
+    return {"pictures": found}
 
 
 def _languages() -> str:

@@ -12,7 +12,7 @@ from dataclasses import dataclass, field, replace
 from decimal import Decimal
 
 from costbook.book.model import SCAN, Invoice, InvoiceLine
-from costbook.book.words import Document, Page
+from costbook.book.words import Box, Document, Page
 from costbook.invoices.checks import problems
 from costbook.invoices.columns import MONEY, PERCENT, Column, Heading, choices, heading_at, placed
 from costbook.invoices.dialect import Dialect, day, dialect, number
@@ -80,6 +80,29 @@ def _differences(one: Invoice, other: Invoice) -> Iterator[str]:
         same = [(x.item_code, x.name, x.quantity, x.price, x.net) for x in (a, b)]
         if same[0] != same[1]:
             yield f"{a.place}: the picture is not clear: '{a.name[:40]}' is read in two ways"
+
+
+def boxes(document: Document, read: Invoice) -> list[Box]:
+    """Boxes over what was read of the pages: lines of goods, other money, and what is in doubt, with the reading in words."""
+    by_place = {line.place: line for line in read.lines}
+    found = []
+    for page in document.pages:
+        for row in lines(page):
+            line = by_place.get(row.place)
+            doubt = any(why.startswith(f"{row.place}: ") for why in problems(read))
+            if line is None and not doubt:
+                continue
+            colour = "doubt" if doubt else "goods" if line and line.kind == "goods" else "money"
+            edges = min(w.x0 for w in row.words), min(w.top for w in row.words), max(w.x1 for w in row.words), max(w.bottom for w in row.words)
+            found.append(Box(page.number, *edges, colour, _reading(line) if line else ""))
+    return found
+
+
+def _reading(line: InvoiceLine) -> str:
+    """A line as it was read, in a few words."""
+    if line.kind != "goods" or line.price is None:
+        return f"{line.kind} {line.net}"
+    return f"{line.quantity:f} x {line.price:f} = {line.net:f}"
 
 
 def disagreements(invoice: Invoice, pages: Sequence[Page]) -> tuple[str, ...]:

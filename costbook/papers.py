@@ -1,0 +1,105 @@
+"""Supplier papers on disk: which files are meant, and what is in one, told by its content and not by its name."""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+from dataclasses import replace
+from pathlib import Path
+
+from costbook.book.model import Invoice
+from costbook.errors import HostUnavailable, InvoiceError
+from costbook.hosts import disk
+from costbook.hosts.file import WorkbookFile
+
+LISTS = (".csv", ".tsv", ".txt")
+PRINTED = (".pdf", ".png", ".jpg", ".jpeg", ".tif", ".tiff", ".heic")
+WORKBOOKS = (".xlsx", ".xlsm", ".xltx", ".xltm")
+
+
+def files(papers: Sequence[Path], book: Path) -> list[Path]:
+    """The files meant: those named, and those in folders named, in order of name; hidden and lock files left out."""
+    found: list[Path] = []
+    for paper in papers:
+        if not paper.exists():
+            raise HostUnavailable(f"there is no file or folder {paper}", do="Look at its name.")
+        inside = sorted(p for p in paper.iterdir() if p.is_file()) if paper.is_dir() else [paper]
+        found += [p for p in inside if not p.name.startswith((".", "~$")) and not (p.exists() and p.samefile(book))]
+    return found
+
+
+def read_paper(path: Path, suppliers: Sequence[str] = ()) -> list[Invoice]:
+    """The papers in one file, by what it is and not by its name: a list, a workbook, an e-invoice, a PDF or a scan.
+
+    Args: suppliers are the names the book knows; one of them on a printed page is its supplier.
+    Raises:
+        CostbookError: not a paper that can be read; the sentence says why.
+    """
+    from costbook.hosts import pages, reading
+    from costbook.invoices import en16931, tabular
+
+    try:
+        data = path.read_bytes()
+    except OSError as error:
+        raise HostUnavailable(f"{path.name} cannot be read ({error.strerror})", do="Look at its rights.") from error
+    ending = path.suffix.lower()
+    if not data:
+        raise InvoiceError(f"{path.name} is empty", do="Save it again from the mail it came with.")
+    if pages.is_pages(data) or ending in PRINTED:
+        return [_printed(data, path.name, suppliers)]
+    if reading.is_other_workbook(data):
+        return tabular.read_grids(reading.other_workbook(data, path.name), path.name)
+    if data.startswith(b"PK") or ending in WORKBOOKS:
+        return tabular.read_grids(WorkbookFile(path).snapshot(), path.name)
+    if ending == ".xml" or en16931.looks_like(data):
+        return [en16931.read(data, path.name)]
+    if ending in LISTS:
+        return tabular.read_csv(data, path.name)
+    kinds = "CSV, XLSX, XLS and ODS lists, PDFs, scans and XML e-invoices are read."
+    raise InvoiceError(f"{path.name} is no kind of paper this tool reads", do=kinds)
+
+
+def _printed(data: bytes, name: str, suppliers: Sequence[str]) -> Invoice:
+    """A PDF or picture: the e-invoice inside where there is one and the page does not contradict it, else the page."""
+    from costbook.hosts.pages import read_pages
+    from costbook.invoices import en16931, page
+
+    document = read_pages(data, name)
+    inside, said = [], []
+    for xml in document.xml:
+        try:
+            inside += [en16931.read(xml, name)] if en16931.looks_like(xml) else []
+        except InvoiceError as error:
+            said.append(f"the e-invoice inside the file cannot be read: {error.sentence}")
+    if len(inside) > 1:
+        said.append(f"the file holds {len(inside)} e-invoices")
+    if inside and any(line.line_id for line in inside[0].lines):
+        said += page.disagreements(inside[0], document.pages)
+        return replace(inside[0], problems=(*inside[0].problems, *said))
+    read = page.read(document, name, suppliers)
+    # An e-invoice of sums alone (a profile without lines) still has to be the paper that is seen.
+    said += [why for one in inside for why in page.disagreements(one, document.pages)]
+    return replace(read, problems=(*read.problems, *said))
+
+
+def picture(paper: Path, folder: Path) -> tuple[Invoice, tuple[str, ...], list[Path]]:
+    """Draws each page of a PDF or scan with boxes over what was read of it.
+
+    Returns: the paper as read from its pages, the reasons why it would wait, and the PNG files made in the folder.
+
+    Raises:
+        CostbookError: not such a paper, or a picture of that name is there already.
+    """
+    from costbook.hosts import pages
+    from costbook.invoices import checks, page
+
+    try:
+        data = paper.read_bytes()
+    except OSError as error:
+        raise HostUnavailable(f"{paper} cannot be read ({error.strerror})", do="Look at its name.") from error
+    document = pages.read_pages(data, paper.name)
+    read = page.read(document, paper.name)
+    made = []
+    for number, png in enumerate(pages.drawn(data, paper.name, page.boxes(document, read)), 1):
+        made.append(folder / f"{paper.stem}-read-{number}.png")
+        disk.new_file(made[-1], png)
+    return read, checks.problems(read), made
