@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import os
+import shutil
 from collections.abc import Generator
 
 import pytest
@@ -10,6 +11,7 @@ import pytest
 MAY_SKIP = (
     "the shared material is not beside",  # the project never needs it
     "the administrator may write anywhere",  # a read-only folder, tried as root; the refusal is tested another way as well
+    "disk may not be mounted",  # not every machine lets a program mount one; a full disk is tested by a size limit as well
     "edition of GNU units",  # one name a packaged edition may lack
     "got empty parameter set",  # the cases come from the shared material
 )
@@ -20,6 +22,11 @@ def _fail_unless_it_may_skip(report: pytest.TestReport | pytest.CollectReport) -
     if report.skipped and os.environ.get("COSTBOOK_CI") and not any(x in reason for x in MAY_SKIP):
         report.outcome = "failed"
         report.longrepr = f"skipped where CI must run it: {reason}"
+
+
+def pytest_runtest_setup(item: pytest.Item) -> None:
+    if item.get_closest_marker("scan") and shutil.which("tesseract") is None:
+        pytest.skip("tesseract is not installed")
 
 
 @pytest.hookimpl(wrapper=True)

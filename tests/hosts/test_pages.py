@@ -4,7 +4,6 @@ from __future__ import annotations
 
 import io
 import os
-import shutil
 import subprocess
 import sys
 import time
@@ -23,8 +22,6 @@ from costbook.errors import CostbookError
 from costbook.hosts import pages
 from costbook.invoices import page
 from costbook.invoices.checks import problems
-
-needs_tesseract = pytest.mark.skipif(shutil.which("tesseract") is None, reason="tesseract is not installed")
 
 
 def bomb(size: int) -> bytes:
@@ -153,7 +150,6 @@ def scanned(paper: Paper, way: str) -> bytes:
 
 
 @pytest.mark.scan
-@needs_tesseract
 @pytest.mark.parametrize("way", ["upright", "skewed", "photo"])
 def test_of_scans_none_is_read_wrong(way: str) -> None:
     """What would be posted is right to the cent; how much is posted is told. Clear scans in English are read."""
