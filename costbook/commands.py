@@ -16,7 +16,7 @@ from typing import TYPE_CHECKING, Any
 from costbook.amounts.quantity import same_name
 from costbook.book import layout
 from costbook.book.grid import Edits, PutTab, SetCell, Snapshot, Value
-from costbook.book.model import Book, Invoice
+from costbook.book.model import Book, Invoice, PaperFact
 from costbook.book.reading import read_book
 from costbook.book.table import nearest, unknown
 from costbook.costing.checks import Priced, checks
@@ -271,6 +271,7 @@ class _Clerk:
 
     def __init__(self, snapshot: Snapshot, book: Book) -> None:
         from costbook.book.review import by_paper
+        from costbook.printouts.paper_tabs import review_lines
 
         self.began = self.snapshot = snapshot
         self.book = book
@@ -278,8 +279,10 @@ class _Clerk:
         self.confirmed: list[SetCell] = []
         self.rows: list[dict[str, Value]] = []
         self.suppliers: list[str] = []
-        self.review = by_paper(result_tabs.review_lines(snapshot))
+        self.review = by_paper(review_lines(snapshot))
         self.taken: dict[tuple[str, ...], tuple[str, Content]] = {}
+        self.facts = book.paper_facts
+        self.learnt: list[tuple[str, str, PaperFact]] = []
         self._known: Confirmed | None = None
 
     def take_confirmed(self) -> None:
@@ -292,6 +295,7 @@ class _Clerk:
                 continue
             del self.review[key]
             made = self._post_confirmed(found.rows, found.new, key[1]) if found.state == "ready" else []
+            self._learn(key[1], key[2], found.facts)
             told = ["from review", *made, *([f"it does not close: {found.why}"] if found.why else [])]
             state, why = ("posted", "; ".join(told)) if found.state == "ready" else ("already there", found.why)
             self.results.append(PostedPaper(key[0], key[1], key[2], state, _goods(lines), why))
@@ -310,6 +314,12 @@ class _Clerk:
         self._go_on_with(supplier_edits(self.snapshot, self.book, [supplier]))
         self._go_on_with(purchase_edits(self.snapshot, rows))
         return made
+
+    def _learn(self, supplier: str, paper: str, facts: Sequence[PaperFact]) -> None:
+        """Goes on with what a confirmed paper tells of how its supplier's papers are laid out."""
+        self.learnt += [(supplier, paper, fact) for fact in facts]
+        name = same_name(supplier)
+        self.facts = {**self.facts, name: (*self.facts.get(name, ()), *facts)}
 
     def _go_on_with(self, cells: Sequence[SetCell]) -> None:
         if cells:
@@ -330,7 +340,7 @@ class _Clerk:
     def take(self, file: Path) -> None:
         """One file: each paper in it is posted, sent to review, already there, or refused."""
         try:
-            invoices = read_paper(file, tuple(self.book.suppliers))
+            invoices = read_paper(file, tuple(self.book.suppliers), self.facts)
         except CostbookError as error:
             self.results.append(PostedPaper(file.name, "", "", "refused", 0, error.advice))
             return
@@ -407,6 +417,7 @@ class _Clerk:
     def edits(self) -> Edits:
         """All that was posted and reviewed, in one step; none where nothing is new."""
         from costbook.book.posting import purchase_edits, supplier_edits
+        from costbook.printouts.paper_tabs import layouts_tab, review_tab
 
         cells = [
             *self.confirmed,
@@ -414,9 +425,10 @@ class _Clerk:
             *(purchase_edits(self.snapshot, self.rows) if self.rows else ()),
         ]
         lines = [line for paper in self.review.values() for line in paper]
-        review = result_tabs.review_tab(lines, self.snapshot)
+        review = review_tab(lines, self.snapshot)
         stands = _as_it_stands(self.began, review) or (not lines and self.began.grid(review.name) is None)
-        return Edits(tuple(cells), () if stands else (review,))
+        layouts = layouts_tab(self.began, self.learnt)
+        return Edits(tuple(cells), (*(() if stands else (review,)), *((layouts,) if layouts else ())))
 
 
 def _goods(lines: Sequence[ReviewLine]) -> int:

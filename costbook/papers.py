@@ -2,11 +2,11 @@
 
 from __future__ import annotations
 
-from collections.abc import Sequence
+from collections.abc import Mapping, Sequence
 from dataclasses import replace
 from pathlib import Path
 
-from costbook.book.model import Invoice
+from costbook.book.model import Invoice, PaperFact
 from costbook.errors import HostUnavailable, InvoiceError
 from costbook.hosts import disk
 from costbook.hosts.file import WorkbookFile
@@ -27,10 +27,15 @@ def files(papers: Sequence[Path], book: Path) -> list[Path]:
     return found
 
 
-def read_paper(path: Path, suppliers: Sequence[str] = ()) -> list[Invoice]:
+Facts = Mapping[str, Sequence[PaperFact]]
+
+
+def read_paper(path: Path, suppliers: Sequence[str] = (), facts: Facts | None = None) -> list[Invoice]:
     """The papers in one file, by what it is and not by its name: a list, a workbook, an e-invoice, a PDF or a scan.
 
-    Args: suppliers are the names the book knows; one of them on a printed page is its supplier.
+    Args:
+        suppliers: the names the book knows; one of them on a printed page is its supplier.
+        facts: what the book knows of how each supplier's papers are laid out.
     Raises:
         CostbookError: not a paper that can be read; the sentence says why.
     """
@@ -45,7 +50,7 @@ def read_paper(path: Path, suppliers: Sequence[str] = ()) -> list[Invoice]:
     if not data:
         raise InvoiceError(f"{path.name} is empty", do="Save it again from the mail it came with.")
     if pages.is_pages(data) or ending in PRINTED:
-        return [_printed(data, path.name, suppliers)]
+        return [_printed(data, path.name, suppliers, facts)]
     if reading.is_other_workbook(data):
         return tabular.read_grids(reading.other_workbook(data, path.name), path.name)
     if data.startswith(b"PK") or ending in WORKBOOKS:
@@ -58,7 +63,7 @@ def read_paper(path: Path, suppliers: Sequence[str] = ()) -> list[Invoice]:
     raise InvoiceError(f"{path.name} is no kind of paper this tool reads", do=kinds)
 
 
-def _printed(data: bytes, name: str, suppliers: Sequence[str]) -> Invoice:
+def _printed(data: bytes, name: str, suppliers: Sequence[str], facts: Facts | None) -> Invoice:
     """A PDF or picture: the e-invoice inside where there is one and the page does not contradict it, else the page."""
     from costbook.hosts.pages import read_pages
     from costbook.invoices import en16931, page
@@ -75,7 +80,7 @@ def _printed(data: bytes, name: str, suppliers: Sequence[str]) -> Invoice:
     if inside and any(line.line_id for line in inside[0].lines):
         said += page.disagreements(inside[0], document.pages)
         return replace(inside[0], problems=(*inside[0].problems, *said))
-    read = page.read(document, name, suppliers)
+    read = page.read(document, name, suppliers, facts)
     # An e-invoice of sums alone (a profile without lines) still has to be the paper that is seen.
     said += [why for one in inside for why in page.disagreements(one, document.pages)]
     return replace(read, problems=(*read.problems, *said))

@@ -75,6 +75,8 @@ class Paper:
     credit: bool = False
     wrapped: bool = False
     notes: Sequence[str] = field(default_factory=tuple)
+    currency: str = "EUR"
+    day: str | None = None
 
     @property
     def words(self) -> Words:
@@ -106,7 +108,7 @@ def _head(canvas: Canvas, paper: Paper) -> None:
     canvas.setFont("Helvetica", 10)
     for y, label, value in (
         (696, words.credit_number if paper.credit else words.number, paper.number),
-        (682, words.dated, words.day),
+        (682, words.dated, words.day if paper.day is None else paper.day),
     ):
         canvas.drawString(50, y, label)
         canvas.drawString(190, y, value)
@@ -147,7 +149,7 @@ def _sums(canvas: Canvas, paper: Paper, y: float) -> None:
             canvas.drawRightString(545, y, paper.figure(amount))
             y -= 15
     canvas.setFont("Helvetica", 8)
-    canvas.drawString(50, 60, "EUR")
+    canvas.drawString(50, 60, paper.currency)
 
 
 def negative(lines: Sequence[tuple[str, str, str, str, str]]) -> list[tuple[str, str, str, str, str]]:

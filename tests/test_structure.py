@@ -45,8 +45,8 @@ FLOW = {
     "hosts": ["whole", "locks", "backups", "disk", "package", "scan", "reading", "losses", "render", "results", "archive",
               "ooxml", "styles", "splice", "graft", "surgery", "file", "pages"],
     "invoices": ["wording", "packs", "dialect", "matching", "checks", "tabular", "en16931", "vocabulary", "placed",
-                 "columns", "letterhead", "page"],
-    "printouts": ["marks", "figures", "frames", "result_tabs"],
+                 "columns", "line_table", "letterhead", "page"],
+    "printouts": ["marks", "figures", "frames", "tabs", "result_tabs", "paper_tabs"],
 }
 # The one file each outside library may appear in, always inside a function: start-up is part of the product.
 OUTSIDE = {

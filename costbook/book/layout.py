@@ -112,6 +112,7 @@ class Tab:
 UNITS = ("g", "kg", "oz", "lb", "ml", "l", "fl oz", "tsp", "tbsp", "cup", "pint", "quart", "gallon", "each", "%")
 ENDINGS = ("next 0.05", "next 0.25", "next 0.50", "next 1.00", "ends .95", "ends .99")
 YES_NO = ("yes", "no")
+STANDINGS = ("yes", "trying out", "dropped")
 
 
 @dataclass(frozen=True, slots=True)
@@ -236,6 +237,7 @@ PRODUCTS = Tab("Products", "a product", (
     Column("promised", "Promised", "number", 9, synonyms=("Wholesale open",)),
     Column("sold_out_since", "Sold out since", "date", 11),
     Column("season_end", "Season end", "date", 11),
+    Column("standing", "In the line", width=10, choices=STANDINGS, note="Empty: yes. trying out: costed and priced, and not made or counted with the line. dropped: left alone."),
 ), needed=True)  # fmt: skip
 
 LINES = Tab("Product lines", "one thing a product takes: mix of a recipe, another product, packaging, a consumable, an activity", (
@@ -367,6 +369,17 @@ REVIEW = Tab("Invoice review", "a line of a paper that was not posted, and why",
     _tool("shared_by", "Shared by", "text", 9), _tool("covers", "Covers", "text", 9), _tool("currency", "Currency", "text", 9),
     _tool("currency_rate", "Currency rate", "number", 9), _tool("lot", "Lot", "text", 9), _tool("best_before", "Best before", "date", 11),
     _tool("source", "Posted from", "text", 22),
+    _tool("taken", "Taken for granted", "text", 22, "What this reading assumed about how the paper is laid out. Once you confirm the paper, Paper layouts keeps it."),
+), TOOL)
+
+PAPER_LAYOUTS = Tab("Paper layouts", "one thing about how a supplier's papers are laid out, kept from a paper you confirmed", (
+    Column("supplier", "Supplier", width=28, needed=True, choices="suppliers"),
+    Column("about", "About", width=12, needed=True, choices=("heading", "dates", "numbers")),
+    Column("printed", "Printed", width=24, note="The heading as it stands on the paper."),
+    Column("means", "Means", width=16, needed=True,
+           note="A heading: item code, description, packs, pack size, unit, price, amount, discount, lot, best before, nothing."
+           " Dates: day first, month first. Numbers: point, comma."),
+    Column("paper", "Kept from paper", width=16),
 ), TOOL)  # fmt: skip
 
 FINDINGS = Tab("Findings", "one thing to look at", (
@@ -374,7 +387,7 @@ FINDINGS = Tab("Findings", "one thing to look at", (
     _tool("do", "What to do", "text", 56), _tool("about", "Products", "text", 22),
 ), TOOL)  # fmt: skip
 
-TOOL_TABS = (COSTS, PRICES, RATES, TRACE, REVIEW, FINDINGS)
+TOOL_TABS = (COSTS, PRICES, RATES, TRACE, REVIEW, PAPER_LAYOUTS, FINDINGS)
 
 NOTICE = (
     "Handle with care: wear a dust mask and eye protection with surfactant powder and citric acid; follow the supplier's"

@@ -21,6 +21,12 @@ LINE_KINDS = ("goods", "sample", "back-order", "discount", "charge", "tax", "tot
 PAPER_TYPES = ("invoice", "credit note", "correction", "price list")
 RATE_RULES = ("latest", "average", "layers", "quoted")
 BASES = ("weight", "value", "pieces")
+PAPER_FACTS = ("heading", "dates", "numbers")
+HEADING_MEANS = {
+    "item code": "code", "description": "name", "packs": "packs", "pack size": "pack", "unit": "unit", "price": "price",
+    "amount": "amount", "discount": "discount", "lot": "lot", "best before": "best_before", "nothing": "",
+}  # fmt: skip
+FACT_MEANS = {"heading": tuple(HEADING_MEANS), "dates": ("day first", "month first"), "numbers": ("point", "comma")}
 # UNTDID 1001 codes EN 16931 takes for credit notes (code list for BT-3).
 # The syntax of a paper read from a picture, where no sum guards a code or a name.
 SCAN = "scan"
@@ -233,7 +239,8 @@ class Activity:
 class Product:
     """A product of the line: parts, fills of slots, work family, pieces planned and good, her prices, stock and sales.
 
-    `stopped` is what keeps it from having a price at all: an unreadable part, say.
+    `stopped` is what keeps it from having a price at all: an unreadable part, say. One she is `trying` out is costed and
+    priced like any other, and is not part of the line: not made, sold, or counted in what a year comes to.
     """
 
     code: str
@@ -253,6 +260,7 @@ class Product:
     promised: Decimal | None = None
     sold_out_since: Day | None = None
     season_end: Day | None = None
+    trying: bool = False
     stopped: tuple[Finding, ...] = ()
 
 
@@ -287,11 +295,25 @@ class Channel:
     where: Where
 
 
+@dataclass(frozen=True, slots=True)
+class PaperFact:
+    """One thing about how a supplier's papers are laid out, known from a paper she confirmed.
+
+    `about` is one of PAPER_FACTS. A 'heading' that is `printed` so `means` a role of HEADING_MEANS; 'dates' mean 'day first'
+    or 'month first'; 'numbers' mean 'point' or 'comma'.
+    """
+
+    about: str
+    printed: str
+    means: str
+
+
 @dataclass(frozen=True)
 class Book:
     """Everything read from one workbook. Mappings go by code or name as she wrote it, in her order.
 
     `names` maps every folded name, code and alias of materials and recipes to its code. `findings` are those of reading.
+    `paper_facts` go by the folded name of a supplier.
     """
 
     settings: Settings
@@ -306,6 +328,7 @@ class Book:
     names: Mapping[str, str] = field(default_factory=dict)
     findings: tuple[Finding, ...] = ()
     activities: Mapping[str, Activity] = field(default_factory=dict)
+    paper_facts: Mapping[str, tuple[PaperFact, ...]] = field(default_factory=dict)
 
 
 @dataclass(frozen=True, slots=True)
@@ -379,3 +402,5 @@ class Invoice:
     third_party: Decimal | None = None
     tax_breakdown: tuple[tuple[str, Decimal | None, Decimal, Decimal], ...] = ()
     decimal: str = "point"
+    # What a printed paper's reading took for granted about its layout; once she confirms the paper it is known of its supplier.
+    taken: tuple[PaperFact, ...] = ()

@@ -9,6 +9,7 @@ from decimal import Decimal
 from costbook.amounts.money import Ending, read_ending
 from costbook.amounts.quantity import same_name
 from costbook.book import model
+from costbook.book.layout import STANDINGS
 from costbook.book.table import Notes, Row, Table, plain_text, unknown
 from costbook.errors import Finding, QuantityError
 
@@ -65,7 +66,7 @@ def read_products(
     table: Table, lines: Table, names: Mapping[str, str], materials: Mapping[str, model.Material],
     recipes: Mapping[str, model.Recipe], activities: Iterable[str], notes: Notes,
 ) -> dict[str, model.Product]:  # fmt: skip
-    """The products with what a piece takes, lines taken over from another product first.
+    """The products with what a piece takes, lines taken over from another product first; dropped ones are left out.
 
     Args:
         names: every folded name of materials and recipes -> code.
@@ -74,8 +75,10 @@ def read_products(
     slots = sorted({line.slot for recipe in recipes.values() for line in recipe.lines if line.slot} | {"scent", "colour"})
     products: dict[str, model.Product] = {}
     like: dict[str, tuple[str, Row]] = {}
+    dropped: set[str] = set()
     for row in _with_slots(table.rows(notes), slots):
         code = row.text("code") or row.text("name")
+        standing = row.choice("standing", STANDINGS, "yes")
         if code in products:
             row.bad(
                 "code",
@@ -85,7 +88,10 @@ def read_products(
                 "twice",
             )
             continue
-        products[code] = _product(row, code, names, materials, slots)
+        if standing == "dropped":  # others may still have lines as in it; what is wrong with it is no matter
+            dropped.add(code)
+            row = replace(row, notes=Notes(notes.decimal, notes.measures))
+        products[code] = _product(row, code, names, materials, slots, standing == "trying out")
         if row.text("like"):
             like[code] = (row.text("like"), row)
     known = dict.fromkeys(("recipe", "packaging", "consumable"), names)
@@ -105,7 +111,19 @@ def read_products(
         own = tuple(part for c in reversed(line) for part in parts.get(c, ()))
         stopped = tuple(finding for c in line for finding in stops.get(c, ()))
         done[code] = replace(product, parts=own, stopped=product.stopped + stopped)
-    return done
+    return {code: _without_dropped(p, dropped, notes) for code, p in done.items() if code not in dropped}
+
+
+def _without_dropped(product: model.Product, dropped: Container[str], notes: Notes) -> model.Product:
+    """The product, stopped where it takes one that is dropped."""
+    part = next((p for p in product.parts if p.kind == "product" and p.item in dropped), None)
+    if part is None:
+        return product
+    before = len(notes.found)
+    do = "Take it out, or put that product back in the line."
+    notes.add("stop", "dropped", f"{product.code} takes {part.item}, which is dropped", part.where, do, [product.code])
+    left = tuple(p for p in product.parts if p.kind != "product" or p.item not in dropped)
+    return replace(product, parts=left, stopped=product.stopped + notes.stops(before))
 
 
 def _lines_of(code: str, like: Mapping[str, tuple[str, Row]]) -> list[str]:
@@ -134,7 +152,7 @@ def _with_slots(rows: Iterable[Row], slots: Container[str]) -> Iterable[Row]:
 
 
 def _product(
-    row: Row, code: str, names: Mapping[str, str], materials: Mapping[str, model.Material], slots: Iterable[str]
+    row: Row, code: str, names: Mapping[str, str], materials: Mapping[str, model.Material], slots: Iterable[str], trying: bool
 ) -> model.Product:
     before = len(row.notes.found)
     fills = {slot: _fill(row, slot, names, materials) for slot in slots if row.text(slot)}
@@ -160,7 +178,7 @@ def _product(
         code=code, name=row.text("name"), parts=(), fills={k: v for k, v in fills.items() if v}, family=same_name(row.text("family")),
         planned=int(planned or 0), good=int(good or 0), prices=prices, where=row.where("name"),
         places=row.places(), rest_hours=float(rest or 0), **stock,
-        sold_out_since=row.day("sold_out_since", "ask"), season_end=row.day("season_end", "ask"), stopped=stops,
+        sold_out_since=row.day("sold_out_since", "ask"), season_end=row.day("season_end", "ask"), trying=trying, stopped=stops,
     )  # fmt: skip
 
 

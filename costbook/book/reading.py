@@ -25,7 +25,7 @@ from costbook.book.products import (
     read_steps,
 )
 from costbook.book.recipes import read_recipes, resolved_recipes
-from costbook.book.table import Notes, Row, Table, find_tables, plain_text, unknown
+from costbook.book.table import Notes, Row, Table, find_table, find_tables, plain_text, unknown
 from costbook.errors import Finding, QuantityError, Where
 
 ZERO = Decimal(0)
@@ -58,6 +58,7 @@ def read_book(snapshot: Snapshot) -> model.Book:
     products = read_products(tables["Products"], tables["Product lines"], names, materials, recipes, activities, notes)
     products = checked_products(products, steps, book_stops, notes)
     channels = {c.name: c for c in read_channels(tables["Channels"], roles, notes)}
+    facts = _paper_facts(snapshot.grid(layout.PAPER_LAYOUTS.name), notes)
     for tab in layout.HER_TABS:
         if tab.name in tables:
             _shape(tables[tab.name], tab, notes)
@@ -74,6 +75,7 @@ def read_book(snapshot: Snapshot) -> model.Book:
         names,
         tuple(notes.found),
         activities,
+        facts,
     )
 
 
@@ -170,6 +172,19 @@ def _suppliers(table: Table | None, settings: model.Settings, notes: Notes) -> I
             row.text("name"), row.text("currency").upper() or settings.currency, row.choice("shared_by", model.BASES, ""),
             row.text("terms"), None if lead is None else int(lead), row.where("name"),
         )  # fmt: skip
+
+
+def _paper_facts(grid: Grid | None, notes: Notes) -> dict[str, tuple[model.PaperFact, ...]]:
+    """What is known of how each supplier's papers are laid out, by its folded name."""
+    table = find_table(grid, layout.PAPER_LAYOUTS.columns) if grid else None
+    found: dict[str, tuple[model.PaperFact, ...]] = {}
+    for row in table.rows(notes) if table else ():
+        about = row.choice("about", model.PAPER_FACTS, "")
+        means = row.choice("means", model.FACT_MEANS.get(about, ()), "")
+        if about and means and row.text("supplier"):
+            supplier = same_name(row.text("supplier"))
+            found[supplier] = (*found.get(supplier, ()), model.PaperFact(about, row.text("printed"), means))
+    return found
 
 
 def _materials(table: Table, notes: Notes) -> Iterable[model.Material]:

@@ -24,7 +24,7 @@ from costbook.amounts.money import rounded
 from costbook.amounts.quantity import read_amount, same_name
 from costbook.book.grid import ErrorValue, Value
 from costbook.book.layout import PURCHASES
-from costbook.book.model import Book, Invoice
+from costbook.book.model import FACT_MEANS, Book, Invoice, PaperFact
 from costbook.book.posting import HALF_CENT, PURCHASED_TYPES, posted_lines, row_content, standing_of, type_words
 from costbook.book.table import plain_text
 from costbook.errors import QuantityError
@@ -63,13 +63,15 @@ class ReviewLine:
 class Verdict:
     """What becomes of a waiting paper: 'unanswered', 'waits', 'there' (in Purchases already) or 'ready', and why.
 
-    A ready one has the rows of Purchases it makes, and the names of materials that are new to the book.
+    A ready one has the rows of Purchases it makes, the names of materials that are new to the book, and what her yes makes
+    known of how this supplier's papers are laid out.
     """
 
     state: str
     why: str = ""
     rows: tuple[dict[str, Value], ...] = ()
     new: tuple[str, ...] = ()
+    facts: tuple[PaperFact, ...] = ()
 
 
 def by_paper(lines: Iterable[ReviewLine]) -> dict[Key, list[ReviewLine]]:
@@ -91,7 +93,7 @@ def waiting(
         before: its rows now on the tab: what she filled in there is kept where the line is still the same.
     """
     head = {"file": invoice.source, "supplier": invoice.supplier, "paper": invoice.number, "date": invoice.issued,
-            "paper_type": type_words(invoice), "reason": reason}  # fmt: skip
+            "paper_type": type_words(invoice), "reason": reason, "taken": facts_text(invoice.taken)}  # fmt: skip
     lines = posted_lines(invoice)
     found = []
     for number, row in enumerate(rows):
@@ -154,7 +156,28 @@ def verdict(lines: Sequence[ReviewLine], book: Book) -> Verdict:
             return Verdict("waits", wrong)
         if line.text("material") and not code:
             row["material"] = new.setdefault(same_name(line.text("material")), line.text("material"))
-    return Verdict("ready", _not_closing(lines, rows), tuple(rows), tuple(new.values()))
+    facts = tuple(_facts(first.text("taken"), issued))
+    return Verdict("ready", _not_closing(lines, rows), tuple(rows), tuple(new.values()), facts)
+
+
+def facts_text(facts: Iterable[PaperFact]) -> str:
+    """What a reading took for granted, in words; a heading that holds the signs between them is left out."""
+    return "; ".join(f"{f.about} {f.printed}: {f.means or 'by the date you type'}" for f in facts if ";" not in f.printed)
+
+
+def _facts(text: str, issued: date | None) -> Iterable[PaperFact]:
+    """The facts in that text; day first or month first is what the date she typed makes of the printed one."""
+    for part in text.split("; "):
+        named, _, means = part.rpartition(": ")
+        about, _, printed = named.partition(" ")
+        if about == "dates":
+            figures = re.fullmatch(r"(\d{1,2})\D(\d{1,2})\D\d+", printed)
+            order = (int(figures[1]), int(figures[2])) if figures and issued else (0, 0)
+            pair = (issued.day, issued.month) if issued else (0, 0)
+            means = "" if order not in (pair, pair[::-1]) or pair[0] == pair[1] else "day first" if order == pair else "month first"
+            printed = ""
+        if means in FACT_MEANS.get(about, ()):
+            yield PaperFact(about, printed.strip(), means)
 
 
 def _answers_wanting(lines: Sequence[ReviewLine], answers: Sequence[str]) -> str:

@@ -6,9 +6,10 @@ Headings may be stacked on several lines, and figures stand right, left or in th
 from __future__ import annotations
 
 import re
-from collections.abc import Iterator, Sequence
+from collections.abc import Callable, Iterator, Mapping, Sequence
 from dataclasses import dataclass, replace
-from itertools import product
+from decimal import Decimal
+from itertools import combinations, product
 
 from costbook.invoices.placed import Line, Phrase, has_digit, has_letter, is_number
 from costbook.invoices.vocabulary import ROLES, plain
@@ -16,6 +17,7 @@ from costbook.invoices.vocabulary import ROLES, plain
 PERCENT = re.compile(r"([-–−]?\d[\d.,]*) ?%", re.ASCII)
 MONEY = ("price", "amount")
 _LONGEST_HEADING = 5
+_FAR_BELOW = 4  # a row of headings stands at most so many lines above the first row of its table
 _CURRENCIES = ("eur", "usd", "gbp", "chf", "in")
 
 
@@ -42,13 +44,16 @@ class Heading:
         return tuple(column.role for column in self.columns)
 
 
-def heading_at(all_lines: Sequence[Line], at: int) -> Heading | None:
-    """The row of headings whose main line is this one, with the lines stacked close above and below it."""
+def heading_at(all_lines: Sequence[Line], at: int, known: Mapping[str, str]) -> Heading | None:
+    """The row of headings whose main line is this one, with the lines stacked close above and below it.
+
+    Args: known are headings of this supplier's papers (as `plain` has them) and their roles; they go before the usual ones.
+    """
     base = all_lines[at]
     if any(has_digit(word.text) for word in base.words) or len(base.words) > 40:
         return None
-    runs = [(run, [run]) for run in _runs(base)]
-    if sum(bool(_role(run.text)) for run, _ in runs) < 2:
+    runs = [(run, [run]) for run in _runs(base, known)]
+    if sum(bool(_role(run.text, known)) for run, _ in runs) < 2:
         return None
     taken = {at}
     near = [i for i in range(max(0, at - 4), min(len(all_lines), at + 5)) if i != at]
@@ -66,21 +71,21 @@ def heading_at(all_lines: Sequence[Line], at: int) -> Heading | None:
                 under.insert(sum(p.words[0].top < run.words[0].top for p in under), run)
             else:
                 under.append(run)
-    columns = tuple(sorted((_column(first, stack) for first, stack in runs), key=lambda c: c.x0))
+    columns = tuple(sorted((_column(first, stack, known) for first, stack in runs), key=lambda c: c.x0))
     return _usable(Heading(columns, frozenset(taken)))
 
 
-def _runs(line: Line) -> Iterator[Phrase]:
+def _runs(line: Line, known: Mapping[str, str]) -> Iterator[Phrase]:
     """The headings in a line: the longest runs of words that are one, and what stands between them."""
     for phrase in line.phrases:
         words, start = phrase.words, 0
-        if _role(phrase.text):
+        if _role(phrase.text, known) or plain(phrase.text) in known:
             yield phrase
             continue
         rest: list[int] = []
         while start < len(words):
             most = min(_LONGEST_HEADING, len(words) - start)
-            length = next((n for n in range(most, 0, -1) if _role(Phrase(words[start : start + n]).text)), 0)
+            length = next((n for n in range(most, 0, -1) if _role(Phrase(words[start : start + n]).text, known)), 0)
             if length:
                 if rest:
                     yield Phrase(tuple(words[i] for i in rest))
@@ -93,13 +98,17 @@ def _runs(line: Line) -> Iterator[Phrase]:
             yield Phrase(tuple(words[i] for i in rest))
 
 
-def _column(first: Phrase, stack: Sequence[Phrase]) -> Column:
+def _column(first: Phrase, stack: Sequence[Phrase], known: Mapping[str, str]) -> Column:
     whole = " ".join(run.text for run in stack)
-    role = next((role for text in (whole, first.text, *(run.text for run in stack)) if (role := _role(text))), "")
+    texts = (whole, first.text, *(run.text for run in stack))
+    told = next((plain(text) for text in texts if plain(text) in known), None)
+    role = known[told] if told is not None else next((r for text in texts if (r := _role(text, {}))), "")
     return Column(role, min(run.x0 for run in stack), max(run.x1 for run in stack), whole)
 
 
-def _role(text: str) -> str:
+def _role(text: str, known: Mapping[str, str]) -> str:
+    if plain(text) in known:
+        return known[plain(text)]
     bare = re.sub(r"\([^)]*\)", " ", text)
     short = " ".join(w for w in plain(bare).split() if w not in _CURRENCIES)
     return ROLES.get(plain(text)) or ROLES.get(plain(bare)) or ROLES.get(short, "")
@@ -115,6 +124,56 @@ def _usable(heading: Heading) -> Heading | None:
     roles = {column.role for column in columns}
     money = roles & {"amount", "gross"} and roles & {"packs", "price", "shipped", "ordered"}
     return replace(heading, columns=tuple(columns)) if roles & {"name", "code"} and money else None
+
+
+def by_sums(all_lines: Sequence[Line], value: Callable[[str], Decimal | None]) -> Heading | None:
+    """A row of headings nobody knows, its columns as the first row below it makes sense: quantity times price is the amount.
+
+    A guess, for her to confirm: the figures alone do not tell which of two is the quantity. A whole number before a broken
+    one is taken for it, else the first.
+    """
+    for at, line in enumerate(all_lines):
+        row = _multiplied(line, value)
+        if row is None:
+            continue
+        for above in range(at - 1, max(-1, at - 1 - _FAR_BELOW), -1):
+            titles = all_lines[above]
+            if titles.page != line.page or any(has_digit(w.text) for w in titles.words) or len(titles.phrases) < 4:
+                continue
+            columns = tuple(_over(title, row) for title in titles.phrases)
+            roles = [c.role for c in columns if c.role]
+            if {"packs", *MONEY} <= set(roles) and {"name", "code"} & set(roles) and len(set(roles)) == len(roles):
+                return Heading(columns, frozenset((above,)))
+    return None
+
+
+def _multiplied(line: Line, value: Callable[[str], Decimal | None]) -> dict[str, Phrase] | None:
+    """The phrases of a row by role where one figure is two before it multiplied, None where it is no such row."""
+    figures = [(p, found) for p in line.phrases if is_number(p.text) and (found := value(p.text)) is not None]
+    words = [p for p in line.phrases if has_letter(p.text)]
+    for one, two, three in combinations(figures, 3):
+        if words and one[1] * two[1] == three[1] != 0:
+            swapped = one[1] % 1 != 0 and two[1] % 1 == 0
+            packs, price = (two[0], one[0]) if swapped else (one[0], two[0])
+            codes = [p for p in words[:1] if len(p.words) == 1 and has_digit(p.text) and len(words) > 1]
+            names = {"code": codes[0]} if codes else {}
+            return {**names, "name": words[len(codes)], "packs": packs, "price": price, "amount": three[0]}
+    return None
+
+
+def _over(title: Phrase, row: Mapping[str, Phrase]) -> Column:
+    """A heading as the column of what stands below it."""
+    role = next((r for r, p in row.items() if min(p.x1, title.x1) - max(p.x0, title.x0) > 0.5), "")
+    return Column(role, title.x0, title.x1, title.text)
+
+
+def filled(heading: Heading) -> Iterator[tuple[Heading, Column]]:
+    """The heading with one of its unknown columns taken for the quantity or the price it lacks, and that column."""
+    lacking = [r for r in ("packs", "price") if not {r, *(("shipped", "ordered") if r == "packs" else ())} & set(heading.roles)]
+    for i, column in enumerate(heading.columns if len(lacking) == 1 else ()):
+        if not column.role:
+            taken = replace(column, role=lacking[0])
+            yield replace(heading, columns=(*heading.columns[:i], taken, *heading.columns[i + 1 :])), taken
 
 
 def choices(heading: Heading) -> list[Heading]:

@@ -32,12 +32,14 @@ _MONTHS = {name: number for number, name in enumerate(_MONTH_NAMES, 1)}
 class Dialect:
     """How the paper's numbers and dates are read, and what is not certain about it.
 
-    `order` is 'dmy', 'mdy' or '' where no date tells; `unsure` is a problem for every paper that has such a number.
+    `order` is 'dmy', 'mdy' or '' where no date tells; `unsure` is a problem for every paper that has such a number, and
+    `usual` says that the decimal style was taken only because it is the usual one.
     """
 
     decimal: str
     order: str
     unsure: str = ""
+    usual: bool = False
 
 
 def dialect(numbers: Sequence[str], packs: Sequence[str], dates: Iterable[str], decimal: str | None = None) -> Dialect:
@@ -62,7 +64,7 @@ def _styled(numbers: Sequence[str], packs: Sequence[str], order: str) -> Dialect
         return Dialect(by_packs.pop(), order)
     if unsure:
         return Dialect(
-            "point", order, f"'{unsure[:30]}' may have a decimal mark or a thousands mark, and no other number tells"
+            "point", order, f"'{unsure[:30]}' may have a decimal mark or a thousands mark, and no other number tells", True
         )
     return Dialect("point", order)
 

@@ -44,11 +44,15 @@ class Head:
     number: str = ""
     issued: date | None = None
     type_code: str = ""
+    undated: str = ""  # its date as printed, where day and month can be told in two ways
     problems: list[str] = field(default_factory=list)
 
 
 def head(lines: Sequence[Line], suppliers: Iterable[str], order: str) -> Head:
-    """The head of a paper from the lines above and below its table; `order` is how its dates are written."""
+    """The head of a paper from the lines above and below its table.
+
+    Args: order is how its dates are written.
+    """
     found = Head()
     above = [line for line in lines if line.page == lines[0].page] if lines else []
     found.type_code = _type(above, found)
@@ -191,6 +195,7 @@ def _date(lines: Sequence[Line], order: str, found: Head) -> None:
                     values.setdefault(value, words[:3])
                 if doubt:
                     doubts.append(doubt)
+                    found.undated = found.undated or clean(words[0].text).strip("(),;.")
                 if value or doubt:
                     break
         if values or doubts:
@@ -203,6 +208,7 @@ def _take_date(values: dict[date, list[Word]], doubts: Sequence[str], found: Hea
     if not values:
         return
     found.issued, words = next(iter(values.items()))
+    found.undated = ""
     if len(values) > 1:
         found.problems.append(f"the page gives several dates: {', '.join(d.isoformat() for d in values)}")
     if min((word.sure for word in words if has_digit(word.text)), default=100.0) < SURE:
@@ -239,11 +245,16 @@ def dates_written(lines: Iterable[Line]) -> list[str]:
 # ------------------------------------------------------------------ supplier
 
 
-def _supplier(lines: Sequence[Line], above: Sequence[Line], suppliers: Iterable[str], found: Head) -> None:
-    """A name of the book that stands on the page, else the seller block, else the name at the top."""
+def named(lines: Sequence[Line], suppliers: Iterable[str]) -> list[str]:
+    """The suppliers of the book that stand on the page."""
     page = f" {' '.join(plain(p.text) for line in lines for p in line.phrases)} "
     known = [name for name in suppliers if len(plain(name)) > 3 and f" {plain(name)} " in page]
-    known = [name for name in known if not any(name != other and plain(name) in plain(other) for other in known)]
+    return [name for name in known if not any(name != other and plain(name) in plain(other) for other in known)]
+
+
+def _supplier(lines: Sequence[Line], above: Sequence[Line], suppliers: Iterable[str], found: Head) -> None:
+    """A name of the book that stands on the page, else the seller block, else the name at the top."""
+    known = named(lines, suppliers)
     block = _seller_block(above)
     top = _top_name(above)
     if len(known) > 1:

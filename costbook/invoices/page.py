@@ -7,21 +7,22 @@ her look with the guess filled in. Closing sums alone decide nothing, since quan
 from __future__ import annotations
 
 import re
-from collections.abc import Iterator, Sequence
+from collections.abc import Iterator, Mapping, Sequence
 from dataclasses import dataclass, field, replace
 from decimal import Decimal
 
-from costbook.book.model import SCAN, Invoice, InvoiceLine
+from costbook.amounts.quantity import same_name
+from costbook.book.model import HEADING_MEANS, SCAN, Invoice, InvoiceLine, PaperFact
 from costbook.book.words import Box, Document, Page
 from costbook.invoices.checks import problems
-from costbook.invoices.columns import MONEY, PERCENT, Column, Heading, choices, heading_at, placed
+from costbook.invoices.columns import MONEY, PERCENT, Column, Heading, by_sums, choices, filled, heading_at
 from costbook.invoices.dialect import Dialect, day, dialect, number
-from costbook.invoices.letterhead import SURE, Head, dates_written, head
-from costbook.invoices.placed import CURRENCY_WORD, Line, Phrase, has_digit, has_letter, is_number, lines
+from costbook.invoices.letterhead import SURE, Head, dates_written, head, named
+from costbook.invoices.line_table import COUNTED, COUNTS, SIGNS, Item, LineTable, Sum, line_table, sums_on
+from costbook.invoices.placed import Line, has_digit, is_number, lines
 from costbook.invoices.vocabulary import DAY_FIRST, INSIDE_TAX, SUMS, plain
 from costbook.invoices.wording import clean, kind_of, pack_parts, sharing
 
-_COUNTS = ("packs", "ordered", "shipped", "back_ordered")
 _MIXED = {
     "and",
     "und",
@@ -40,23 +41,24 @@ _MIXED = {
     "trade",
 }
 _CURRENCY = re.compile(r"\b(USD|EUR|GBP|CAD|AUD|NZD|CHF|SEK|NOK|DKK|JPY|PLN|CZK)\b")
-_SIGNS = {"€": "EUR", "£": "GBP"}
-_REGISTERED = re.compile(r"\b(?:id|no|nr|n|number|nummer|numero|reg|registration|intracom\w*|ident\w*|idnr|nif|cif)\b")
-_COUNTED = re.compile(r"([-–−+]?\d[\d.,]*(?: \d{3})*)\s*(.*)", re.ASCII)
-_CODE = re.compile(r"[A-Z0-9][A-Z0-9./_ -]*|[a-z0-9][a-z0-9./_ -]*")  # 'Al-8' may be 'AI-8'
-_NOTE = re.compile(r":\s*[-\d.,\s€$£%]+$")
 
 
-def read(document: Document, source: str, suppliers: Sequence[str] = ()) -> Invoice:
+Facts = Mapping[str, Sequence[PaperFact]]
+
+
+def read(document: Document, source: str, suppliers: Sequence[str] = (), facts: Facts | None = None) -> Invoice:
     """The paper on the pages of a document; a scan that reads otherwise the second time gets a problem.
 
-    Args: suppliers are the names the book knows; one of them on the page is the supplier.
+    Args:
+        suppliers: the names the book knows; one of them on the page is the supplier.
+        facts: by the folded name of a supplier, what is known of how its papers are laid out.
     """
-    first = _read(document.pages, source, suppliers)
+    facts = facts or {}
+    first = _read(document.pages, source, suppliers, facts)
     found = list(first.problems)
     found += [f"page {p.number} is a picture that was not read" for p in document.pages if p.picture]
     if document.again:
-        found += _differences(first, _read(document.again, source, suppliers))
+        found += _differences(first, _read(document.again, source, suppliers, facts))
         if first.supplier not in suppliers:  # no sum guards a name
             found.append(f"the supplier '{first.supplier}' read from a picture is not one the book knows")
         first = replace(first, syntax=SCAN)
@@ -134,211 +136,71 @@ def _either_way(text: str) -> Iterator[Decimal]:
                 yield value
 
 
-# ------------------------------------------------------------------ rows of the table
-
-
-@dataclass
-class _Item:
-    """A row of the table while it is put together: texts by role."""
-
-    line: Line
-    cells: dict[str, str]
-    sure: float = 100.0
-    bottom: Line | None = None
-
-
-@dataclass(frozen=True)
-class _Sum:
-    """A sum with its words: what kind it is, its amount as written, and where it stands."""
-
-    kind: str
-    label: str
-    amount: str
-    place: str
-
-
-@dataclass
-class _Table:
-    """What one way of reading the pages finds."""
-
-    heading: Heading
-    items: list[_Item] = field(default_factory=list)
-    sums: list[_Sum] = field(default_factory=list)
-    used: set[int] = field(default_factory=set)
-    problems: list[str] = field(default_factory=list)
-    open: bool = False
-
-
-def _cells(line: Line, columns: Sequence[Column]) -> dict[str, list[Phrase]]:
-    cells: dict[str, list[Phrase]] = {}
-    for phrase in line.phrases:
-        for role, part in placed(phrase, columns):
-            cells.setdefault(role, []).append(part)
-    return cells
-
-
-def _text(cells: dict[str, list[Phrase]], role: str) -> str:
-    return " ".join(phrase.text for phrase in cells.get(role, ()))
-
-
-def _is_figure(text: str) -> bool:
-    counted = _COUNTED.fullmatch(text)
-    return is_number(text) or bool(
-        counted and is_number(counted[1]) and len(counted[2].split()) < 3 and not has_digit(counted[2])
-    )
-
-
-def _table(all_lines: Sequence[Line], headings: dict[int, Heading]) -> _Table:
-    """Read the lines from the first of these headings on: rows while the table is open, sums everywhere below."""
-    table = _Table(next(iter(headings.values())))
-    start = min(headings)
-    for at in range(start, len(all_lines)):
-        if at in headings:
-            table.heading, table.open = headings[at], True
-            table.used |= headings[at].at
-        elif at not in table.used:
-            _take(table, all_lines[at], at)
-    return table
-
-
-def _take(table: _Table, line: Line, at: int) -> None:
-    cells = _cells(line, table.heading.columns)
-    figures = {role for role in (*MONEY, *_COUNTS) if role in cells and _is_figure(_text(cells, role))}
-    whole = {"price", "amount"} <= figures and bool(figures & set(_COUNTS))
-    sums = [] if whole and table.open else list(_sums(line))
-    if table.open and "amount" not in figures:  # a note on a row: 'Discount: 0.66' under its description
-        sums = [one for one in sums if one.kind not in ("charge", "discount")]
-    if sums:
-        table.sums += sums
-        table.used.add(at)
-        if any(s.kind not in ("charge", "discount", "carry") for s in sums):
-            table.open = False
-    elif (
-        table.open
-        and _starts(figures, cells)
-        and ("name" in cells or "code" in cells or _goes_on(table, line, figures))
-    ):
-        table.used.add(at)
-        _take_row(table, line, cells, figures)
-    elif table.open and table.items and _near(table.items[-1], line):
-        table.used.add(at)
-        _wrap(table.items[-1], line, cells)
-
-
-def _starts(figures: set[str], cells: dict[str, list[Phrase]]) -> bool:
-    """Whether a line has figures of a row: money, or a bare count."""
-    return bool(figures & set(MONEY)) or any(is_number(_text(cells, role)) for role in figures)
-
-
-def _goes_on(table: _Table, line: Line, figures: set[str]) -> bool:
-    """Whether figures on a line of their own are the rest of the row above."""
-    if not table.items or "amount" in table.items[-1].cells or not _near(table.items[-1], line):
-        table.problems.append(f"{line.place}: figures without a description")
-        return False
-    return not figures & table.items[-1].cells.keys()
-
-
-def _near(item: _Item, line: Line) -> bool:
-    last = item.bottom or item.line
-    return line.page == last.page and line.middle - last.middle < 2.2 * max(last.height, line.height)
-
-
-def _take_row(table: _Table, line: Line, cells: dict[str, list[Phrase]], figures: set[str]) -> None:
-    last = table.items[-1] if table.items else None
-    rest = last is not None and "amount" not in last.cells and not figures & last.cells.keys() and _near(last, line)
-    if last is not None and rest:
-        for role in figures | (cells.keys() - last.cells.keys() - {"code", "name"}):
-            last.cells.setdefault(role, _text(cells, role))
-        _wrap(last, line, cells)
-        return
-    item = _Item(line, {role: _text(cells, role) for role in cells if role})
-    # Two readings agree on words more easily than on codes, in which no letter follows from another.
-    clear = {"code": 0.0, "name": 13.0}
-    item.sure = min((p.sure + more for role, more in clear.items() for p in cells.get(role, ())), default=100.0)
-    scanned = any(word.sure < 100 for word in line.words)
-    if scanned and ("" in cells or not _CODE.fullmatch(item.cells.get("code", "A"))):
-        item.sure = 0.0  # a heading that was misread, or a code with signs that codes do not have
-    table.items.append(item)
-
-
-def _wrap(item: _Item, line: Line, cells: dict[str, list[Phrase]]) -> None:
-    """Words below a row go on with its description; a note such as 'Gross price: 4,00' does not."""
-    more = _text(cells, "name")
-    item.bottom = line
-    if more and not _NOTE.search(more):
-        item.cells["name"] = f"{item.cells.get('name', '')} {more}".strip()
-
-
-# ------------------------------------------------------------------ sums
-
-
-def _sums(line: Line) -> Iterator[_Sum]:
-    """The sums on a line: words, then figures, perhaps several beside each other."""
-    label: list[str] = []
-    figures: list[str] = []
-    for text in _pieces(line):
-        if is_number(text) and has_digit(text):
-            figures.append(text)
-        elif has_letter(text) and not CURRENCY_WORD.fullmatch(text) and not PERCENT.fullmatch(text):
-            if figures:
-                yield from _summed(label, figures, line.place)
-                label, figures = [], []
-            label.append(text)
-    if figures:
-        yield from _summed(label, figures, line.place)
-
-
-def _pieces(line: Line) -> Iterator[str]:
-    """The phrases of a line; a figure at the end of words stands alone: 'Total: 529.87' is two."""
-    for phrase in line.phrases:
-        words = [word.text for word in phrase.words]
-        cut = len(words)
-        while cut > 1 and (is_number(words[cut - 1]) or words[cut - 1] in _SIGNS or words[cut - 1] == "EUR"):
-            cut -= 1
-            if has_digit(words[cut]):
-                break
-        if cut < len(words) and any(has_letter(w) for w in words[:cut]) and any(has_digit(w) for w in words[cut:]):
-            yield clean(" ".join(words[:cut]))
-            yield clean(" ".join(words[cut:]))
-        else:
-            yield phrase.text
-
-
-def _summed(label: Sequence[str], figures: Sequence[str], place: str) -> Iterator[_Sum]:
-    for text in (label[-1] if label else "", " ".join(label)):
-        words = plain(re.sub(r"\([^)]*\)", lambda m: m[0] if re.search(r"[a-z]{3}", m[0], re.I) else " ", text))
-        words = re.sub(r"(?<=[a-z])(?=\d)", " ", words)  # a scan's 'VAT5%'
-        kind = next((kind for kind, pattern in SUMS if pattern.search(words)), "")
-        if kind in ("tax", "tax total", "gross", "due") and _REGISTERED.search(words):
-            return
-        if kind.startswith("tax") and not re.search(r"[.,]\d\d(?!\d)", figures[-1]):
-            return
-        if kind:
-            yield _Sum(kind, text.strip(" :"), figures[-1], place)
-            return
-
-
 # ------------------------------------------------------------------ the invoice
 
 
-def _read(pages: Sequence[Page], source: str, suppliers: Sequence[str]) -> Invoice:
+@dataclass(frozen=True)
+class _Known:
+    """What is known of the supplier's papers: headings with their roles, how dates and numbers are written."""
+
+    suppliers: Sequence[str]
+    headings: Mapping[str, str] = field(default_factory=dict)
+    order: str = ""
+    decimal: str | None = None
+
+
+def _known(all_lines: Sequence[Line], suppliers: Sequence[str], facts: Facts) -> _Known:
+    """What is known of the one supplier of the book that stands on the pages."""
+    there = named(all_lines, suppliers)
+    own = facts.get(same_name(there[0]), ()) if len(there) == 1 else ()
+    told = {fact.about: fact.means for fact in own}
+    return _Known(
+        suppliers,
+        {plain(fact.printed): HEADING_MEANS[fact.means] for fact in own if fact.about == "heading"},
+        {"day first": "dmy", "month first": "mdy"}.get(told.get("dates", ""), ""),
+        told.get("numbers"),
+    )
+
+
+def _read(pages: Sequence[Page], source: str, suppliers: Sequence[str], facts: Facts) -> Invoice:
     all_lines = [line for page in pages for line in lines(page)]
-    found = {at: h for at in range(len(all_lines)) if (h := heading_at(all_lines, at))}
+    known = _known(all_lines, suppliers, facts)
+    found = {at: h for at in range(len(all_lines)) if (h := heading_at(all_lines, at, known.headings))}
     headings: dict[int, Heading] = {}
     for at, heading in found.items():
         if not any(at in other.at for other in headings.values()):
             headings[at] = heading
     if not headings:
-        return _without_headings(all_lines, source, suppliers)
+        return _without_headings(all_lines, source, known)
     layouts: dict[tuple[str, ...], dict[int, Heading]] = {}
     for at, heading in headings.items():
         layouts.setdefault(heading.roles, {})[at] = heading
     readings = [
-        _invoice(all_lines, _table(all_lines, dict(zip(alike, chosen))), source, suppliers)
+        _invoice(all_lines, line_table(all_lines, dict(zip(alike, chosen))), source, known)
         for alike in list(layouts.values())[:4]
         for chosen in zip(*(choices(heading) for heading in alike.values()))
     ]
-    return _decided(readings)
+    taken = (one for alike in layouts.values() if len(alike) == 1 for one in _filled(all_lines, alike, source, known))
+    return next(taken, None) or _decided(readings)
+
+
+def _filled(all_lines: Sequence[Line], alike: Mapping[int, Heading], source: str, known: _Known) -> Iterator[Invoice]:
+    """Readings in which an unknown column is the quantity or price that is wanted, since every amount then is their product."""
+    (at, heading), *_ = alike.items()
+    for guess, column in filled(heading):
+        read = _invoice(all_lines, line_table(all_lines, {at: guess}), source, known)
+        goods = [line for line in read.lines if line.kind == "goods" and line.price]
+        if goods and all(line.price and line.quantity * line.price == line.net for line in goods):
+            yield _taken(read, (column,))
+
+
+def _taken(invoice: Invoice, columns: Sequence[Column]) -> Invoice:
+    """The reading with the columns it took for something by their figures: a problem, and what a yes would make known."""
+    words = {role: means for means, role in HEADING_MEANS.items()}
+    told = " and ".join(f"'{c.text}' taken for {words[c.role]}" for c in columns)
+    why = f"headings nobody told yet: {told}, since quantity times price is then the amount"
+    facts = tuple(PaperFact("heading", c.text, words[c.role]) for c in columns)
+    return replace(invoice, problems=(*invoice.problems, why), taken=(*facts, *invoice.taken))
 
 
 def _decided(readings: Sequence[Invoice]) -> Invoice:
@@ -352,22 +214,23 @@ def _decided(readings: Sequence[Invoice]) -> Invoice:
     return closing[0]
 
 
-def _dialect(all_lines: Sequence[Line], figures: Sequence[str], headings: str) -> Dialect:
-    """How the paper writes: by its own figures, and day before month where its headings are in a language that does so."""
-    reading = dialect([t for t in figures if t], (), dates_written(all_lines))
+def _dialect(all_lines: Sequence[Line], figures: Sequence[str], headings: str, known: _Known) -> Dialect:
+    """How the paper writes: as is known of its supplier, else by its own figures, and day before month where its headings
+    are in a language that does so."""
+    reading = dialect([t for t in figures if t], (), dates_written(all_lines), known.decimal)
+    reading = replace(reading, order=known.order or reading.order)
     day_first = reading.order == "" and any(word in DAY_FIRST for word in headings.split("|"))
     return replace(reading, order="dmy") if day_first else reading
 
 
-def _invoice(all_lines: Sequence[Line], table: _Table, source: str, suppliers: Sequence[str]) -> Invoice:
-    figures = [item.cells.get(role, "") for item in table.items for role in (*MONEY, *_COUNTS)]
-    figures = [_COUNTED.sub(r"\1", text) for text in figures] + [s.amount for s in table.sums]
-    named = "|".join(plain(column.text) for column in table.heading.columns)
-    reading = _dialect(all_lines, figures, named)
+def _invoice(all_lines: Sequence[Line], table: LineTable, source: str, known: _Known) -> Invoice:
+    figures = [item.cells.get(role, "") for item in table.items for role in (*MONEY, *COUNTS)]
+    figures = [COUNTED.sub(r"\1", text) for text in figures] + [s.amount for s in table.sums]
+    reading = _dialect(all_lines, figures, "|".join(plain(column.text) for column in table.heading.columns), known)
     paper = _Paper(reading, [reading.unsure] if reading.unsure else [])
     paper.problems += table.problems
     around = [line for at, line in enumerate(all_lines) if at not in table.used]
-    top = head(around, suppliers, reading.order)
+    top = head(around, known.suppliers, reading.order)
     for item in table.items:
         paper.row(item)
     paper.totals(table.sums)
@@ -400,14 +263,14 @@ class _Paper:
 
     def count(self, text: str, place: str) -> tuple[Decimal | None, str]:
         """A count and the unit beside it: '20 Stk'."""
-        found = _COUNTED.fullmatch(text)
+        found = COUNTED.fullmatch(text)
         if not found:
             if text.strip("-–— "):
                 self.problems.append(f"{place}: '{text[:40]}' is not a count")
             return None, ""
         return self.money(found[1], place), found[2].strip()
 
-    def row(self, item: _Item) -> None:
+    def row(self, item: Item) -> None:
         """A row of the table as a line."""
         cells, place = item.cells, item.line.place
         shipped = next((cells[role] for role in ("shipped", "packs", "ordered") if role in cells), "")
@@ -447,9 +310,9 @@ class _Paper:
             return line
         return replace(line, allowances=line.quantity * line.price * abs(value) / 100)
 
-    def totals(self, sums: Sequence[_Sum]) -> None:
+    def totals(self, sums: Sequence[Sum]) -> None:
         """Sums in the order of the page: charges and discounts up to the invoice total, taxes, totals."""
-        rates: list[_Sum] = []
+        rates: list[Sum] = []
         for one in sums:
             amount = self.money(one.amount, one.place)
             if amount is None:
@@ -470,11 +333,11 @@ class _Paper:
         elif taxes:
             self.stated["tax"] = sum(taxes, Decimal(0))
 
-    def _second(self, one: _Sum, amount: Decimal) -> None:
+    def _second(self, one: Sum, amount: Decimal) -> None:
         if one.kind != "net":  # there may be a subtotal of goods and one with freight
             self.problems.append(f"{one.place}: a second total of {amount}; the first was {self.stated[one.kind]}")
 
-    def _extra(self, one: _Sum, amount: Decimal) -> None:
+    def _extra(self, one: Sum, amount: Decimal) -> None:
         """Freight or a discount below the lines; without a sign a discount is money less, unless goods go back."""
         goods = sum((line.net for line in self.lines), Decimal(0))
         net = -abs(amount) if one.kind == "discount" and goods >= 0 else amount
@@ -496,10 +359,17 @@ class _Paper:
             supplier=top.supplier, number=top.number, issued=top.issued, type_code=type_code,
             currency=self._currency(all_lines), lines=tuple(map(_worded, self._turned(type_code))), source=source, syntax="page",
             tax=self.stated.get("tax"), gross=gross, prepaid=abs(paid) if paid else None, due=due,
-            decimal=self.reading.decimal,
+            decimal=self.reading.decimal, taken=tuple(self._taken(top)),
         )  # fmt: skip
         self._check_net(invoice)
         return replace(invoice, problems=tuple(dict.fromkeys(self.problems)))
+
+    def _taken(self, top: Head) -> Iterator[PaperFact]:
+        """What this reading took for granted; which way a date is written shows once she has typed it."""
+        if self.reading.usual:
+            yield PaperFact("numbers", "", self.reading.decimal)
+        if top.undated:
+            yield PaperFact("dates", top.undated, "")
 
     def _check_net(self, invoice: Invoice) -> None:
         """A subtotal is the lines, with or without what stands below them."""
@@ -532,7 +402,7 @@ class _Paper:
 
     def _currency(self, all_lines: Sequence[Line]) -> str:
         text = " ".join(word.text for line in all_lines for word in line.words)
-        named = set(_CURRENCY.findall(text)) | {code for sign, code in _SIGNS.items() if sign in text}
+        named = set(_CURRENCY.findall(text)) | {code for sign, code in SIGNS.items() if sign in text}
         if len(named) > 1:
             self.problems.append(f"the page names several currencies: {', '.join(sorted(named))}")
         return named.pop() if len(named) == 1 else ""
@@ -559,11 +429,15 @@ def _kind(name: str, code: str, pack: str, money: Decimal) -> str:
     return "goods"
 
 
-def _without_headings(all_lines: Sequence[Line], source: str, suppliers: Sequence[str]) -> Invoice:
-    """A paper whose columns have no heading words: rows where one figure is two others multiplied, as a guess."""
-    reading = _dialect(all_lines, [p.text for line in all_lines for p in line.phrases if is_number(p.text)], "")
+def _without_headings(all_lines: Sequence[Line], source: str, known: _Known) -> Invoice:
+    """A paper whose columns have no heading words that are known: named by what multiplies, else its rows alone, as a guess."""
+    reading = _dialect(all_lines, [p.text for line in all_lines for p in line.phrases if is_number(p.text)], "", known)
+    heading = by_sums(all_lines, lambda text: number(text, reading.decimal))
+    if heading is not None:
+        read = _invoice(all_lines, line_table(all_lines, {min(heading.at): heading}), source, known)
+        return _taken(read, [c for c in heading.columns if c.role])
     paper = _Paper(reading, ["its columns have no heading words that are known, so what its figures are is a guess"])
-    sums = [one for line in all_lines for one in _sums(line)]
+    sums = [one for line in all_lines for one in sums_on(line)]
     for line in all_lines:
         figures = [v for p in line.phrases if is_number(p.text) and (v := number(p.text, reading.decimal)) is not None]
         words = " ".join(p.text for p in line.phrases if not is_number(p.text))
@@ -576,4 +450,4 @@ def _without_headings(all_lines: Sequence[Line], source: str, suppliers: Sequenc
                     )
                 )
     paper.totals(sums)
-    return paper.invoice(head(all_lines, suppliers, reading.order), all_lines, source)
+    return paper.invoice(head(all_lines, known.suppliers, reading.order), all_lines, source)

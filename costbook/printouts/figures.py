@@ -50,7 +50,7 @@ def _product(priced: Priced, cost: Cost) -> dict[str, Any]:
     product = priced.book.products[cost.product]
     row = priced.usage.row(cost.product)
     return {
-        "code": product.code, "name": product.name, "unit_cost": cost.unit_cost, **{f"{k}_cost": v for k, v in cost.parts.items()},
+        "code": product.code, "name": product.name, "trying": product.trying, "unit_cost": cost.unit_cost, **{f"{k}_cost": v for k, v in cost.parts.items()},
         "low": cost.low, "high": cost.high, "lowest": cost.lowest, "highest": cost.highest, "choices": list(cost.choices),
         "batch_cost": cost.batch_cost, "planned": product.planned, "good": cost.good, "hands_on_minutes": cost.piece_minutes,
         "batch_minutes": dict(cost.batch_minutes), "usage": {f"{k}: {i}": v for (k, i), v in row.bought.items()},

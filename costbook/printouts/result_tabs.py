@@ -1,4 +1,4 @@
-"""The tool's own tabs: Costs, Prices, Landed rates, Cost trace, Findings, Invoice review, as whole tabs to put.
+"""The tool's own tabs: Costs, Prices, Landed rates, Cost trace and Findings, as whole tabs to put.
 
 Rows come from what was computed; how a tab looks comes from `layout.py`. Formulas stand where they help her play: margin
 beside a trial price, and usage x rate in the trace, each with the tool's own result stored beside the formula.
@@ -6,10 +6,9 @@ beside a trial price, and usage x rate in the trace, each with the tool's own re
 
 from __future__ import annotations
 
-from collections.abc import Iterable, Mapping, Sequence
+from collections.abc import Mapping, Sequence
 from dataclasses import replace
 from decimal import Decimal
-from typing import TYPE_CHECKING
 
 from costbook.book import layout
 from costbook.book.grid import (
@@ -18,29 +17,24 @@ from costbook.book.grid import (
     Formula,
     Highlight,
     PutTab,
-    Rule,
     Series,
     Snapshot,
     Value,
     address,
     column_name,
-    sheet_ref,
 )
-from costbook.book.layout import COSTS, FINDINGS, PRICES, RATES, REVIEW, TRACE, Tab, style_for
+from costbook.book.layout import COSTS, FINDINGS, PRICES, RATES, TRACE, Tab
 from costbook.book.model import Book, Channel
-from costbook.book.table import find_table, find_tables, plain_text
+from costbook.book.table import find_table, plain_text
 from costbook.costing.checks import Priced
 from costbook.costing.rates import Rate
 from costbook.costing.tiers import Pricer, Tier, pricers
 from costbook.costing.trace import TraceLine, trace_lines
 from costbook.costing.usage import CATEGORIES, Cost
 from costbook.errors import LEVELS, Finding, Where, WriteRefused
-from costbook.printouts.marks import HEADING, MARK, changed_cells, filled_in, marked, typed_over
+from costbook.printouts.marks import typed_over
+from costbook.printouts.tabs import FIRST, cells_of, put, rounded_off, shown_name
 
-if TYPE_CHECKING:
-    from costbook.book.review import ReviewLine
-
-FIRST = 3  # rows 0-2 are title, hint, headings
 CHART_PRODUCTS = 40
 Known = dict[tuple[str, ...], Mapping[str, Value]]
 TRACE_ALL = 100
@@ -91,39 +85,7 @@ def _keys(tab: Tab) -> list[str]:
     return [c.key for c in tab.columns]
 
 
-def _head(tab: Tab, hint: str, marks: bool = False) -> list[tuple[Cell, ...]]:
-    headings = [Cell(c.heading, "heading" if c.ink == layout.HERS else "tool heading") for c in tab.columns]
-    return [(Cell(tab.name, "title"),), (Cell(hint, "hint"),), (*headings, *([Cell(HEADING, "mark")] if marks else []))]
-
-
-def _put(
-    tab: Tab,
-    hint: str,
-    rows: Sequence[Sequence[Cell]],
-    charts: Sequence[Chart] = (),
-    highlights: Sequence[Highlight] = (),
-    marks: bool = False,
-) -> PutTab:
-    look = layout.plain_look(tab, len(rows), charts=tuple(charts))
-    if marks:
-        look = replace(look, hidden_columns=(len(tab.columns),))
-    if highlights:
-        look = replace(look, highlights=tuple(highlights))
-    body = [marked(tab, row) if marks else tuple(row) for row in rows]
-    return PutTab(tab.name, (*_head(tab, hint, marks), *body), look)
-
-
-STYLES_OF = {tab.name: [style_for(c) for c in tab.columns] for tab in layout.TOOL_TABS}
 TRIAL_LETTERS = {key: column_name(PRICES.index(key)) for key in ("trial", "unit_cost", "channel_cost")}
-
-
-def _cells(tab: Tab, values: Iterable[Value | Formula]) -> list[Cell]:
-    return [Cell(_rounded_off(v), style) for style, v in zip(STYLES_OF[tab.name], values, strict=True)]
-
-
-def _rounded_off(value: Value | Formula) -> Value | Formula:
-    """Floats to 12 digits, so that a file never differs for the last bit of a sum."""
-    return float(f"{value:.12g}") if isinstance(value, float) else value
 
 
 # ------------------------------------------------------------------- costs
@@ -131,11 +93,11 @@ def _rounded_off(value: Value | Formula) -> Value | Formula:
 
 def costs_tab(priced: Priced) -> PutTab:
     """A row per product with its cost by kind, the range, and a stacked chart of the build-up."""
-    rows = [_cells(COSTS, _cost_values(priced, cost)) for cost in priced.costs.values()]
+    rows = [cells_of(COSTS, _cost_values(priced, cost)) for cost in priced.costs.values()]
     missing = [p for code, p in priced.book.products.items() if code not in priced.costs]
-    rows += [_no_price(p.code, p.name, len(COSTS.columns)) for p in missing]
+    rows += [_no_price(p.code, shown_name(p), len(COSTS.columns)) for p in missing]
     charts = [_build_up(min(len(priced.costs), CHART_PRODUCTS), len(rows))] if priced.costs else []
-    return _put(
+    return put(
         COSTS,
         "What one good piece costs, in book currency. A product without a figure has a finding that says why.",
         rows,
@@ -156,7 +118,7 @@ def _no_price(code: str, name: str, columns: int) -> list[Cell]:
 def _cost_values(priced: Priced, cost: Cost) -> list[Value]:
     product = priced.book.products[cost.product]
     return [
-        cost.product, product.name, *(cost.parts[c] for c in CATEGORIES), cost.unit_cost, cost.lowest, cost.highest,
+        cost.product, shown_name(product), *(cost.parts[c] for c in CATEGORIES), cost.unit_cost, cost.lowest, cost.highest,
         min(cost.choices), max(cost.choices), cost.batch_cost, cost.good, cost.piece_minutes, sum(cost.batch_minutes.values()),
     ]  # fmt: skip
 
@@ -198,12 +160,12 @@ def prices_tab(priced: Priced, trials: Mapping[tuple[str, str], Value]) -> PutTa
             rows.append(_price_row(priced.book, tier, ready[name], FIRST + len(rows), trial))
     charts = _margin_chart(priced, starts, len(rows))
     hint = "Proposals only: your own prices are never changed. Type a trial price to see its margin at once. Shares are of the price without tax."
-    return _put(PRICES, hint, rows, charts, _flag_highlights(len(rows)), marks=True)
+    return put(PRICES, hint, rows, charts, _flag_highlights(len(rows)), marks=True)
 
 
 def _price_values(book: Book, tier: Tier) -> dict[str, Value]:
     return {
-        "code": tier.product, "name": book.products[tier.product].name, "channel": tier.channel, "unit_cost": tier.unit_cost,
+        "code": tier.product, "name": shown_name(book.products[tier.product]), "channel": tier.channel, "unit_cost": tier.unit_cost,
         "channel_cost": tier.channel_cost, "floor": _money(tier.floor_price), "exact": tier.exact_shown, "proposal": _money(tier.proposal),
         "proposal_margin": tier.proposal_margin, "proposal_kept": tier.proposal_kept, "her_price": _money(tier.her_price),
         "margin": tier.margin, "kept": tier.kept, "kept_fraction": tier.kept_fraction, "day_pieces": tier.day_pieces, "flag": tier.flag,
@@ -218,7 +180,7 @@ def _money(value: Decimal | None) -> float | None:
 def _price_row(book: Book, tier: Tier, pricer: Pricer, row: int, trial: Value) -> list[Cell]:
     values: dict[str, Value | Formula] = {**_price_values(book, tier), "trial": trial}
     values |= _trial_formulas(tier, pricer, row, trial)
-    return _cells(PRICES, [values[c.key] for c in PRICES.columns])
+    return cells_of(PRICES, [values[c.key] for c in PRICES.columns])
 
 
 def _trial_formulas(tier: Tier, pricer: Pricer, row: int, trial: Value) -> dict[str, Value | Formula]:
@@ -311,10 +273,10 @@ def _one_of_each(channels: Sequence[Channel]) -> list[Channel]:
 
 def rates_tab(priced: Priced) -> PutTab:
     """A row per material with its landed rate and what it is made of."""
-    rows = [_cells(RATES, _rate_values(priced.book, rate)) for rate in priced.rates.materials.values()]
+    rows = [cells_of(RATES, _rate_values(priced.book, rate)) for rate in priced.rates.materials.values()]
     for code in priced.rates.missing:
         rows.append(_no_price(code, priced.book.materials[code].name, len(RATES.columns)))
-    return _put(
+    return put(
         RATES,
         "What one unit costs in hand, from the paper named: goods after discount plus its share of freight and fees.",
         rows,
@@ -378,7 +340,7 @@ def trace_tab(priced: Priced) -> PutTab:
         rows.append(_trace_total(priced, code, first, len(rows) + FIRST))
     left = len(priced.costs) - len(traced(priced))
     more = f" {left} more products: name them under 'Cost trace shows' on the Start tab." if left else ""
-    return _put(TRACE, "Usage x rate, line by line; a recalculation gives the tool's own figure." + more, rows)
+    return put(TRACE, "Usage x rate, line by line; a recalculation gives the tool's own figure." + more, rows)
 
 
 def _trace_row(priced: Priced, code: str, line: TraceLine, row: int) -> list[Cell]:
@@ -386,7 +348,7 @@ def _trace_row(priced: Priced, code: str, line: TraceLine, row: int) -> list[Cel
     unit, size = (
         ("oz", OUNCE_G) if line.unit == "g" and priced.book.settings.measures == "US customary" else (line.unit, 1.0)
     )
-    usage, rate = _rounded_off(line.usage / size), _rounded_off(line.rate * size)
+    usage, rate = rounded_off(line.usage / size), rounded_off(line.rate * size)
     assert isinstance(usage, float) and isinstance(rate, float)
     product = Formula(f"{address(row, TRACE.index('usage'))}*{address(row, TRACE.index('rate'))}", usage * rate)
     paper = (
@@ -394,7 +356,7 @@ def _trace_row(priced: Priced, code: str, line: TraceLine, row: int) -> list[Cel
         if source
         else ("quoted" if line.source else "Pay tab" if line.category == "labour" else "Start tab")
     )
-    cells = _cells(TRACE, [code, line.category, line.name, usage, unit, rate, product, paper, source.date if source else None,
+    cells = cells_of(TRACE, [code, line.category, line.name, usage, unit, rate, product, paper, source.date if source else None,
                                    (source.source or str(source.where)) if source else "", None])  # fmt: skip
     if source:
         cells[TRACE.index("row")] = replace(cells[TRACE.index("row")], link=source.where, style="link")
@@ -417,7 +379,7 @@ def _trace_total(priced: Priced, code: str, first: int, row: int) -> list[Cell]:
         "",
         cost,
     ]
-    return [Cell(_rounded_off(v), f"total {c.kind}") for c, v in zip(TRACE.columns, values, strict=True)]
+    return [Cell(rounded_off(v), f"total {c.kind}") for c, v in zip(TRACE.columns, values, strict=True)]
 
 
 # ------------------------------------------------------------------- findings, review
@@ -446,7 +408,7 @@ def findings_tab(findings: Sequence[Finding]) -> PutTab:
                 *[Cell(None, "good")] * 3,
             ]
         ]
-    return _put(
+    return put(
         FINDINGS,
         "stop: no price comes out of it. ask: priced on the reading stated. warn: priced, look at it. note: to know.",
         [*rows, _notice()],
@@ -478,61 +440,3 @@ def findings_now(snapshot: Snapshot) -> list[Finding]:
 
 def _sentence(finding: Finding) -> str:
     return finding.sentence[:1].upper() + finding.sentence[1:]
-
-
-def review_tab(lines: Sequence[ReviewLine], snapshot: Snapshot) -> PutTab:
-    """The lines of papers that were not posted, each with the reason and the cells she fills.
-
-    A row in which a cell of the tool was typed over keeps its old mark, so that it is noticed until its file is posted again.
-    """
-    body = [_cells(REVIEW, [line.values.get(c.key) for c in REVIEW.columns]) for line in lines]
-    for cells in body:
-        for key in ("reason", "hint"):
-            cells[REVIEW.index(key)] = replace(cells[REVIEW.index(key)], style="tool wrapped")
-    if not body:
-        body = [[Cell("nothing waits here", "good"), *[Cell(None, "good")] * (len(REVIEW.columns) - 1)]]
-    hint = (
-        "Lines that were not posted, and why. Fill in Material and Pack, say yes under Right? on every line of a paper,"
-        " and post once more; or mend the paper or the book and post the file again."
-    )
-    tab = _put(REVIEW, hint, body, marks=True)
-    rows = list(tab.rows)
-    for number, line in enumerate(lines, FIRST):
-        if line.changed:
-            rows[number] = (*rows[number][:-1], Cell(line.mark, "mark"))
-    # What she reads and fills in is printed; what is only kept for posting stands to the right of it.
-    printed = (0, 0, len(rows) - 1, REVIEW.index("hint"))
-    look = replace(tab.look, rules=tuple(_review_rules(tab, snapshot)), print_area=printed)
-    return replace(tab, rows=tuple(rows), look=look)
-
-
-def _review_rules(tab: PutTab, snapshot: Snapshot) -> Iterable[Rule]:
-    """The dropdowns, that of her materials reading them where her own tab has them."""
-    table = find_tables(snapshot).get(layout.MATERIALS.name)
-    for rule in tab.look.rules:
-        if rule.kind == "range" and table is not None:
-            letters, first = column_name(table.columns["name"]), table.heading_row + 2
-            source = f"{sheet_ref(table.grid.name)}!${letters}${first}:${letters}${first + 499}"
-            rule = replace(rule, source=source, message="One of your materials, or a new name.")
-        yield rule
-
-
-def review_lines(snapshot: Snapshot) -> list[ReviewLine]:
-    """The rows now on the review tab, with what she filled in and what of the tool's she typed over."""
-    from costbook.book.review import ReviewLine
-
-    grid = snapshot.grid(REVIEW.name)
-    columns = [replace(c, needed=c.key in ("file", "reason")) for c in REVIEW.columns]
-    table = find_table(grid, [*columns, replace(MARK, needed=False)]) if grid else None
-    if grid is None or table is None:
-        return []
-    found = []
-    for index in range(table.heading_row + 1, len(grid.rows)):
-        values = {k: grid.value(index, p) for k, p in table.columns.items() if k != MARK.key}
-        if values.get("reason") or values.get("line"):
-            place = table.columns.get(MARK.key)
-            mark = plain_text(grid.value(index, place)) if place is not None else ""
-            whole = len(mark) == 4 * len(REVIEW.columns)
-            changed = [c for c in changed_cells(table, index, REVIEW, mark) if not filled_in(REVIEW, mark, c)] if whole else []
-            found.append(ReviewLine(values, tuple(c.heading for c in changed) if whole else ("the marks",), mark))
-    return found

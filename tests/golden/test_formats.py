@@ -21,7 +21,7 @@ from costbook.costing.rates import papers, rates
 from costbook.demo.papers import other_formats
 from costbook.demo.workshop import demo_tabs
 from costbook.hosts.file import WorkbookFile, create
-from costbook.printouts.result_tabs import review_lines
+from costbook.printouts.paper_tabs import review_lines
 
 FORMATS = ("csv", "xlsx", "xml", "pdf")
 

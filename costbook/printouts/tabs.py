@@ -1,0 +1,54 @@
+"""How the tool's tabs are put together: headings, rows in the styles of their columns, and how the tab is shown."""
+
+from __future__ import annotations
+
+from collections.abc import Iterable, Sequence
+from dataclasses import replace
+
+from costbook.book import layout
+from costbook.book.grid import Cell, Chart, Formula, Highlight, PutTab, Value
+from costbook.book.layout import Tab, style_for
+from costbook.book.model import Product
+from costbook.printouts.marks import HEADING, marked
+
+FIRST = 3  # rows 0-2 are title, hint, headings
+STYLES_OF = {tab.name: [style_for(c) for c in tab.columns] for tab in layout.TOOL_TABS}
+
+
+def head(tab: Tab, hint: str, marks: bool = False) -> list[tuple[Cell, ...]]:
+    """A tab's title, a line of what to do with it, and its row of headings; with marks, one more for them."""
+    headings = [Cell(c.heading, "heading" if c.ink == layout.HERS else "tool heading") for c in tab.columns]
+    return [(Cell(tab.name, "title"),), (Cell(hint, "hint"),), (*headings, *([Cell(HEADING, "mark")] if marks else []))]
+
+
+def put(
+    tab: Tab,
+    hint: str,
+    rows: Sequence[Sequence[Cell]],
+    charts: Sequence[Chart] = (),
+    highlights: Sequence[Highlight] = (),
+    marks: bool = False,
+) -> PutTab:
+    """A whole tab to put: head, rows, and the look its declaration gives it. With marks, a cell typed over is noticed later."""
+    look = layout.plain_look(tab, len(rows), charts=tuple(charts))
+    if marks:
+        look = replace(look, hidden_columns=(len(tab.columns),))
+    if highlights:
+        look = replace(look, highlights=tuple(highlights))
+    body = [marked(tab, row) if marks else tuple(row) for row in rows]
+    return PutTab(tab.name, (*head(tab, hint, marks), *body), look)
+
+
+def cells_of(tab: Tab, values: Iterable[Value | Formula]) -> list[Cell]:
+    """A row of values in the styles of the tab's columns."""
+    return [Cell(rounded_off(v), style) for style, v in zip(STYLES_OF[tab.name], values, strict=True)]
+
+
+def rounded_off(value: Value | Formula) -> Value | Formula:
+    """Floats to 12 digits, so that a file never differs for the last bit of a sum."""
+    return float(f"{value:.12g}") if isinstance(value, float) else value
+
+
+def shown_name(product: Product) -> str:
+    """A product's name, with a word where she only tries it out."""
+    return f"{product.name} (trying out)" if product.trying else product.name
