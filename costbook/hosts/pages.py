@@ -1,8 +1,9 @@
-"""PDFs, scans and photos as pages of words, read in a child process that has limits of time and memory.
+"""PDFs, scans and photos as pages of words, each read in a process of its own that has limits of time and memory.
 
-Run as a module this file is the child: the paper's bytes on stdin, one JSON object on stdout. The parent imports no PDF
-library, and a paper that never ends, fills the memory or stops the reader costs a sentence. A picture is read by
-tesseract where that is installed, twice at two sizes, so that what was misread once is noticed.
+Run as a module this file is the child: it loads the PDF libraries once, stays, and splits off a process for every paper
+it is handed; where a system cannot split processes a child is started for each. The parent imports no PDF library, and a
+paper that never ends, fills the memory or stops the reader costs a sentence. A picture is read by tesseract where that is
+installed, twice at two sizes, so that what was misread once is noticed.
 """
 
 from __future__ import annotations
@@ -13,15 +14,18 @@ import csv
 import io
 import json
 import os
+import select
 import shutil
 import signal
 import subprocess
 import sys
 import tempfile
+import threading
+import time
 from collections.abc import Iterator, Sequence
 from itertools import pairwise
 from pathlib import Path
-from typing import Any
+from typing import IO, Any
 
 from costbook.book.words import BOX_COLOURS, Box, Document, Page, Word
 from costbook.errors import HostUnavailable
@@ -94,33 +98,90 @@ def _pages(told: list[dict[str, Any]]) -> tuple[Page, ...]:
 
 
 def _child(data: bytes, name: str, way: str, seconds: int) -> dict[str, Any]:
-    """What the child says; its group of processes is ended at the time limit."""
-    command = [sys.executable, "-m", __name__, way, str(seconds)]
-    roof = str(Path(__file__).resolve().parents[2])
-    paths = os.pathsep.join(filter(None, [roof, os.environ.get("PYTHONPATH", "")]))
-    surroundings = os.environ | {"PYTHONPATH": paths, "OMP_THREAD_LIMIT": "1"}
-    pipe = subprocess.PIPE
-    with subprocess.Popen(
-        command, stdin=pipe, stdout=pipe, stderr=subprocess.DEVNULL, env=surroundings, start_new_session=True
-    ) as child:
-        try:
-            out, _ = child.communicate(data, timeout=seconds + 5)
-        except subprocess.TimeoutExpired:
-            _end(child)
-            raise HostUnavailable(
-                f"{name} was still being read after {seconds} seconds and was given up", do=TYPE_IT
-            ) from None
-        except BaseException:
-            _end(child)
-            raise
+    """What the process that reads the paper says; it and what it started are ended at the time limit."""
     try:
-        told = json.loads(out)
+        told = json.loads(_answer(data, way, seconds))
+    except TimeoutError:
+        raise HostUnavailable(
+            f"{name} was still being read after {seconds} seconds and was given up", do=TYPE_IT
+        ) from None
     except ValueError:
         what = f"{name} cannot be read: it needs more than {seconds} seconds or {LIMIT_MEMORY >> 20} MB of memory"
         raise HostUnavailable(what, do=TYPE_IT) from None
     if "error" in told:
         raise HostUnavailable(f"{name} {told['error']}", do=told.get("do") or TYPE_IT)
     return dict(told)
+
+
+_staying: list[subprocess.Popen[bytes]] = []  # the child that stays, if there is one
+
+
+def _answer(data: bytes, way: str, seconds: int) -> bytes:
+    """The bytes the child answers.
+
+    Raises:
+        TimeoutError: it did not within the seconds and a few more.
+    """
+    stays = hasattr(os, "fork")
+    child = _staying.pop() if _staying else None
+    if child is None or child.poll() is not None or child.args != _command(stays):
+        child = _started(stays)
+    try:
+        if not stays:
+            return child.communicate(_asked(data, way, seconds), timeout=seconds + 5)[0].partition(b"\n")[2]
+        answer = _heard(child, _asked(data, way, seconds), time.monotonic() + seconds + 5)
+    except subprocess.TimeoutExpired:
+        _end(child)
+        raise TimeoutError from None
+    except BaseException:
+        _end(child)
+        raise
+    _staying.append(child)
+    return answer
+
+
+def _command(stays: bool) -> list[str]:
+    return [sys.executable, "-m", __name__, "stay" if stays else "once"]
+
+
+def _started(stays: bool) -> subprocess.Popen[bytes]:
+    roof = str(Path(__file__).resolve().parents[2])
+    paths = os.pathsep.join(filter(None, [roof, os.environ.get("PYTHONPATH", "")]))
+    surroundings = os.environ | {"PYTHONPATH": paths, "OMP_THREAD_LIMIT": "1"}
+    pipe, quiet = subprocess.PIPE, subprocess.DEVNULL
+    return subprocess.Popen(
+        _command(stays), stdin=pipe, stdout=pipe, stderr=quiet, env=surroundings, start_new_session=True, bufsize=0
+    )
+
+
+def _asked(data: bytes, way: str, seconds: int) -> bytes:
+    return f"{way} {seconds} {len(data)}\n".encode() + data
+
+
+def _heard(child: subprocess.Popen[bytes], asked: bytes, until: float) -> bytes:
+    """One answer of the child that stays: its length on a line, then so many bytes; nothing where it was ended itself."""
+    assert child.stdin and child.stdout
+    # A thread hands it over: a child that does not listen would hold up a write of more than the pipe takes.
+    threading.Thread(target=_handed, args=(child.stdin, asked), daemon=True).start()
+    heard, wanted = b"", -1
+    while wanted < 0 or len(heard) < wanted:
+        if not select.select([child.stdout], [], [], max(0.0, until - time.monotonic()))[0]:
+            raise TimeoutError
+        more = os.read(child.stdout.fileno(), 1 << 20)
+        if not more:
+            return b""
+        heard += more
+        if wanted < 0 and b"\n" in heard:
+            length, _, heard = heard.partition(b"\n")
+            wanted = int(length)
+    return heard
+
+
+def _handed(stdin: IO[bytes], asked: bytes) -> None:
+    with contextlib.suppress(OSError, ValueError):
+        left = memoryview(asked)
+        while left:
+            left = left[stdin.write(left) :]
 
 
 def _end(child: subprocess.Popen[bytes]) -> None:
@@ -130,6 +191,10 @@ def _end(child: subprocess.Popen[bytes]) -> None:
             os.killpg(child.pid, signal.SIGKILL)
         else:
             child.kill()
+    for pipe in (child.stdin, child.stdout):
+        if pipe:
+            pipe.close()
+    child.wait()
 
 
 # ------------------------------------------------------------------ in the child
@@ -143,19 +208,38 @@ class _Unreadable(Exception):
         self.do = do
 
 
-def _main(way: str, seconds: int) -> None:
-    """The child: bytes from stdin, JSON to stdout, whatever happens."""
+def _main(stays: bool) -> None:
+    """The child: papers from stdin, an answer for each on stdout, whatever happens."""
+    if stays:
+        import pdfplumber  # noqa: F401 - loaded once, for all that are split off
+        import pypdf  # noqa: F401
+    while asked := sys.stdin.buffer.readline():
+        way, seconds, size = asked.split()
+        data = sys.stdin.buffer.read(int(size))
+        split = os.fork() if stays else 0
+        if not split:
+            _say(json.dumps(_told(way.decode(), int(seconds), data)).encode())
+            os._exit(0)
+        if os.waitpid(split, 0)[1]:
+            _say(b"")
+
+
+def _say(answer: bytes) -> None:
+    sys.stdout.buffer.write(b"%d\n" % len(answer) + answer)
+    sys.stdout.buffer.flush()
+
+
+def _told(way: str, seconds: int, data: bytes) -> dict[str, Any]:
+    """What there is to say of one paper, within the limits."""
     _limit(seconds)
-    data = sys.stdin.buffer.read()
     try:
-        told = {"text": _text, "scan": _scan, "draw": _draw}[way](data)
+        return {"text": _text, "scan": _scan, "draw": _draw}[way](data)
     except _Unreadable as error:
-        told = {"error": str(error), "do": error.do}
+        return {"error": str(error), "do": error.do}
     except MemoryError:
-        told = {"error": f"needs more than {LIMIT_MEMORY >> 20} MB of memory, as no honest paper does"}
+        return {"error": f"needs more than {LIMIT_MEMORY >> 20} MB of memory, as no honest paper does"}
     except Exception as error:  # a reader of damaged files fails in every way there is; the child has no other duty
-        told = {"error": f"is damaged and cannot be read ({type(error).__name__})", "do": "Ask for it again."}
-    sys.stdout.write(json.dumps(told))
+        return {"error": f"is damaged and cannot be read ({type(error).__name__})", "do": "Ask for it again."}
 
 
 def _limit(seconds: int) -> None:
@@ -328,4 +412,4 @@ def _boxes(table: bytes, scale: float) -> Iterator[list[Any]]:
 
 
 if __name__ == "__main__":
-    _main(sys.argv[1], int(sys.argv[2]))
+    _main(sys.argv[1] == "stay")

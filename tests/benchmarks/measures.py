@@ -308,7 +308,7 @@ def saving(folder: Path, runs: int = 5) -> list[Measure]:
 def supplier_papers(folder: Path, rounds: int = 20) -> list[Measure]:
     """(h) Reading the demo's five e-invoices and five printed papers, each so many times, against a bare parse of them.
 
-    A printed paper is read in a process of its own with limits; the bare parse pays for no such process.
+    A printed paper is read in a process of its own with limits, split off one that stays; the bare parse pays for no such process.
     """
     import pdfplumber
     from lxml import etree
