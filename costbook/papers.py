@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Mapping, Sequence
-from dataclasses import replace
+from dataclasses import dataclass, replace
 from pathlib import Path
 
 from costbook.book.model import Invoice, PaperFact
@@ -14,6 +14,18 @@ from costbook.hosts.file import WorkbookFile
 LISTS = (".csv", ".tsv", ".txt")
 PRINTED = (".pdf", ".png", ".jpg", ".jpeg", ".tif", ".tiff", ".heic")
 WORKBOOKS = (".xlsx", ".xlsm", ".xltx", ".xltm")
+
+
+@dataclass(frozen=True, slots=True)
+class PostedPaper:
+    """What became of one paper: 'posted', 'to review', 'already there' or 'refused', and why."""
+
+    file: str
+    supplier: str
+    paper: str
+    state: str
+    lines: int
+    why: str
 
 
 def files(papers: Sequence[Path], book: Path) -> list[Path]:

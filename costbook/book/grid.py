@@ -254,6 +254,11 @@ class PutTab:
         )
         return Grid(self.name, rows)
 
+    def stands_in(self, snapshot: Snapshot) -> bool:
+        """Whether the workbook shows this tab already."""
+        grid = snapshot.grid(self.name)
+        return grid is not None and self.grid().same_values(grid)
+
 
 @dataclass(frozen=True)
 class Edits:

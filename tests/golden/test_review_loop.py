@@ -15,12 +15,11 @@ import openpyxl
 import pytest
 from shared_files import FOLDER, shared
 
-from costbook import cli, commands
+from costbook import clerk, cli, commands
 from costbook.book.reading import read_book
 from costbook.commands import PostedPaper
 from costbook.errors import Where
 from costbook.hosts.file import WorkbookFile
-from costbook.invoices import checks
 
 ROOT = Path(__file__).resolve().parents[2]
 SAMPLES = sorted(p.name for p in (ROOT / "sample_invoices").iterdir() if p.is_file() and not p.name.startswith("."))
@@ -361,7 +360,7 @@ def test_from_the_tab_a_paper_makes_the_rows_it_makes_when_it_closes(
     if states != {"posted"}:
         assert states == {"to review"} and posted_from(direct, file.name) == []
         return
-    monkeypatch.setattr(checks, "problems", lambda invoice: ("look at it",))
+    monkeypatch.setattr(clerk, "problems", lambda invoice: ("look at it",))
     assert {p.state for p in commands.post(confirmed, [file])} == {"to review"}
     assert posted_from(confirmed, file.name) == []
     opened = openpyxl.load_workbook(confirmed)

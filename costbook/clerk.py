@@ -1,0 +1,181 @@
+"""What becomes of supplier papers, one by one: posted into Purchases, sent to the review tab, already there, or refused."""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+from pathlib import Path
+
+from costbook.amounts.quantity import same_name
+from costbook.book import layout
+from costbook.book.grid import Edits, SetCell, Snapshot, Value
+from costbook.book.model import Book, Invoice, PaperFact
+from costbook.book.posting import (
+    Content,
+    Standing,
+    appended,
+    content,
+    paper_type,
+    posted_lines,
+    purchase_edits,
+    purchase_rows,
+    standing,
+    supplier_edits,
+)
+from costbook.book.reading import read_book
+from costbook.book.review import ReviewLine, by_paper, next_code, same_paper, verdict, waiting
+from costbook.book.table import nearest
+from costbook.errors import CostbookError
+from costbook.invoices.checks import problems, sign
+from costbook.invoices.matching import Confirmed, Prepared
+from costbook.papers import PostedPaper, read_paper
+from costbook.printouts.paper_tabs import layouts_tab, review_lines, review_tab
+
+
+class Clerk:
+    """Takes what she confirmed and then papers one by one, and gathers what is to be written.
+
+    `snapshot` and `book` are the workbook as it will be with what was confirmed; `began` is the workbook as it is.
+    """
+
+    def __init__(self, snapshot: Snapshot, book: Book) -> None:
+        self.began = self.snapshot = snapshot
+        self.book = book
+        self.results: list[PostedPaper] = []
+        self.confirmed: list[SetCell] = []
+        self.rows: list[dict[str, Value]] = []
+        self.suppliers: list[str] = []
+        self.review = by_paper(review_lines(snapshot))
+        self.taken: dict[tuple[str, ...], tuple[str, Content]] = {}
+        self.facts = book.paper_facts
+        self.learnt: list[tuple[str, str, PaperFact]] = []
+        self._known: Confirmed | None = None
+
+    def take_confirmed(self) -> None:
+        """The papers of the review tab that every line says yes to: posted as the tab shows them, and gone from it."""
+        for key, lines in list(self.review.items()):
+            found = verdict(lines, self.book)
+            if found.state not in ("ready", "there"):
+                continue
+            del self.review[key]
+            made = self._post_confirmed(found.rows, found.new, key[1]) if found.state == "ready" else []
+            self._learn(key[1], key[2], found.facts)
+            told = ["from review", *made, *([f"it does not close: {found.why}"] if found.why else [])]
+            state, why = ("posted", "; ".join(told)) if found.state == "ready" else ("already there", found.why)
+            self.results.append(PostedPaper(key[0], key[1], key[2], state, _goods(lines), why))
+
+    def _post_confirmed(self, rows: Sequence[dict[str, Value]], new: Sequence[str], supplier: str) -> list[str]:
+        """Adds new materials and a paper's rows to the workbook in hand; returns the new materials in words."""
+        made = []
+        for name in new:
+            code, near = next_code(self.book), nearest(name, [m.name for m in self.book.materials.values()])
+            row: dict[str, Value] = {"code": code or None, "name": name, "kind": "other", "supplier": supplier}
+            self._go_on_with(appended(self.snapshot, layout.MATERIALS, [row]))
+            made.append(f"new material {f'{code} ' if code else ''}{name}{f' (nearest you had: {near})' if near else ''}")
+        self._go_on_with(supplier_edits(self.snapshot, self.book, [supplier]))
+        self._go_on_with(purchase_edits(self.snapshot, rows))
+        return made
+
+    def _learn(self, supplier: str, paper: str, facts: Sequence[PaperFact]) -> None:
+        """Goes on with what a confirmed paper tells of how its supplier's papers are laid out."""
+        self.learnt += [(supplier, paper, fact) for fact in facts]
+        name = same_name(supplier)
+        self.facts = {**self.facts, name: (*self.facts.get(name, ()), *facts)}
+
+    def _go_on_with(self, cells: Sequence[SetCell]) -> None:
+        if cells:
+            self.confirmed += cells
+            self.snapshot = self.snapshot.with_cells(cells)
+            self.book = read_book(self.snapshot)
+
+    def tell_waiting(self, all_of_them: bool) -> None:
+        """Adds to the results the papers that wait and were not told yet: all, or those she has begun to answer."""
+        told = {(r.file, r.paper) for r in self.results}
+        for (file, supplier, paper), lines in self.review.items():
+            found = verdict(lines, self.book)
+            if (file, paper) not in told and (all_of_them or found.state != "unanswered"):
+                self.results.append(PostedPaper(file, supplier, paper, "to review", _goods(lines), found.why))
+
+    def take(self, file: Path) -> None:
+        """One file: each paper in it is posted, sent to review, already there, or refused."""
+        try:
+            invoices = read_paper(file, tuple(self.book.suppliers), self.facts)
+        except CostbookError as error:
+            self.results.append(PostedPaper(file.name, "", "", "refused", 0, error.advice))
+            return
+        for invoice in invoices:
+            state, why = self._take(invoice)
+            count = sum(1 for line in invoice.lines if line.kind == "goods" and not line.group)
+            self.results.append(PostedPaper(file.name, invoice.supplier, invoice.number, state, count, why))
+
+    def _take(self, invoice: Invoice) -> tuple[str, str]:
+        """What becomes of a paper, and why. What is there is looked at first: a paper that does not close and was
+        confirmed as it is still has its problems, and is there all the same."""
+        known = standing(self.book, invoice, sign(invoice))
+        if known.state == "there":
+            self.review.pop((invoice.source, invoice.supplier, invoice.number), None)
+            return "already there", f"in {known.where}"
+        paper = self._prepared(invoice)
+        state, why = self._decide(invoice, known, paper.questions)
+        if state == "posted":
+            self._post(invoice, paper)
+            return state, paper.unknown_words()
+        if state == "to review":
+            self._to_review(invoice, paper, why)
+        return state, why
+
+    def _prepared(self, invoice: Invoice) -> Prepared:
+        """The rows a paper would make, what is known filled in."""
+        known = self._known = self._known or Confirmed(self.book)
+        rows = purchase_rows(invoice, sign(invoice), lambda line: "", self.book.settings.currency)
+        return Prepared(rows).filled(invoice, posted_lines(invoice), known)
+
+    def _decide(self, invoice: Invoice, known: Standing, questions: Sequence[str]) -> tuple[str, str]:
+
+        reasons = [*problems(invoice), *questions]
+        if reasons:
+            return "to review", "; ".join(reasons)
+        number = (same_name(invoice.supplier), same_name(invoice.number), paper_type(invoice))
+        lines = content(invoice, sign(invoice))
+        before = self.taken.get(number)
+        if before and before[1] == lines:
+            return "already there", f"the same as {before[0]}"
+        if known.state == "other" or before:
+            again = f"paper {invoice.number} of {invoice.supplier} came twice with different content"
+            return "to review", f"{known.why or again} ({known.where or (before[0] if before else '')})"
+        self.taken[number] = (invoice.source, lines)
+        return "posted", ""
+
+    def _post(self, invoice: Invoice, paper: Prepared) -> None:
+        self.rows += paper.rows
+        self.suppliers.append(invoice.supplier)
+        self.review = {k: v for k, v in self.review.items() if k[1:] != (invoice.supplier, invoice.number)}
+
+    def _to_review(self, invoice: Invoice, paper: Prepared, why: str) -> None:
+
+        drawn = waiting(invoice, paper.shown(), paper.hints, why, ())
+        same = [key for key, lines in self.review.items() if same_paper(lines, invoice, drawn)]
+        before = [line for key in same for line in self.review[key]]
+        lines = waiting(invoice, paper.shown(), paper.hints, why, before)
+        place = lines[0].key
+        for key in same:
+            if key != place:
+                del self.review[key]
+        self.review[place] = lines
+
+    def edits(self) -> Edits:
+        """All that was posted and reviewed, in one step; none where nothing is new."""
+        cells = [
+            *self.confirmed,
+            *supplier_edits(self.snapshot, self.book, self.suppliers),
+            *(purchase_edits(self.snapshot, self.rows) if self.rows else ()),
+        ]
+        lines = [line for paper in self.review.values() for line in paper]
+        review = review_tab(lines, self.snapshot)
+        stands = review.stands_in(self.began) or (not lines and self.began.grid(review.name) is None)
+        layouts = layouts_tab(self.began, self.learnt)
+        return Edits(tuple(cells), (*(() if stands else (review,)), *((layouts,) if layouts else ())))
+
+
+def _goods(lines: Sequence[ReviewLine]) -> int:
+    """How many of a waiting paper's lines are goods."""
+    return sum(1 for line in lines if line.text("kind") in ("", "goods"))
