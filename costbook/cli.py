@@ -47,6 +47,13 @@ def parser() -> argparse.ArgumentParser:
     one = asked.add_parser("post", help="post what you confirmed on Invoice review, and supplier papers (CSV, XLSX, XML e-invoices)")
     one.add_argument("book", type=Path)
     one.add_argument("papers", nargs="*", type=Path, help="files or folders; none: only what you confirmed")
+    one = asked.add_parser("changed", help="show what announced prices do to costs and margins, and what to decide")
+    one.add_argument("book", type=Path)
+    one = asked.add_parser("accept", help="move the prices you decided on into your own columns, and log them")
+    one.add_argument("book", type=Path)
+    one = asked.add_parser("shops", help="write a line sheet and a notice of new prices for shops; neither holds a cost")
+    one.add_argument("book", type=Path)
+    one.add_argument("--pdf", type=Path, metavar="FILE", help="also print both into a PDF, through LibreOffice")
     one = asked.add_parser("picture", help="draw a PDF or scan with boxes over what was read of it")
     one.add_argument("paper", type=Path)
     one.add_argument("--into", type=Path, default=Path(), metavar="FOLDER", help="where the pictures go (default: here)")
@@ -140,6 +147,48 @@ def _post(asked: argparse.Namespace) -> int:
     if any(p.state == "posted" for p in posted):
         print(f"Now: {NAME} price {asked.book}")
     return STOPPED if any(p.state in ("refused", "to review") for p in posted) else DONE
+
+
+def _changed(asked: argparse.Namespace) -> int:
+    told = commands.changed(asked.book, _progress)
+    _progress("")
+    print(f"{'Code':<6} {'Product':<36} {'Cost now':>9} {'Rise':>7} {'After':>9}  {'A year':>9}  Under its floor after")
+    for code, change in sorted(told.impact.products.items(), key=lambda pair: -pair[1].rise):
+        under = ", ".join(f"{t.channel}{' (newly)' if t.crosses_floor else ''}" for t in change.tiers if t.under_floor_after)
+        print(f"{code[:6]:<6} {told.priced.book.products[code].name[:36]:<36} {change.before:>9.2f} {change.rise:>7.3f} {change.after:>9.2f}  "
+              f"{_text(change.a_year):>9}  {under}")  # fmt: skip
+    print(f"\nAll announced prices together cost {told.impact.a_year:.2f} a year at present sales.")
+    for rise in told.hidden:
+        print(f" warn  {rise.after.line.where}: {rise.sentence}")
+    about = [f for f in told.findings if f.check.startswith("announced")]
+    if about or told.impact.findings:
+        _print_findings([*about, *told.impact.findings])
+    print(f"{told.path}: {'written' if told.written else 'nothing changed, file left as it is'}.")
+    return STOPPED if any(f.level == "stop" for f in about) else DONE
+
+
+def _accept(asked: argparse.Namespace) -> int:
+    done = commands.accept(asked.book, _progress)
+    _progress("")
+    if done.findings:
+        _print_findings(done.findings)
+    for product, column, old, new in done.moved:
+        print(f"{product}: {column} {old:.2f} -> {new:.2f}")
+    if any(f.level == "stop" for f in done.findings):
+        print("Nothing was moved.")
+        return STOPPED
+    print(f"{len(done.moved)} prices moved, {done.held} held; this state of costs is kept to compare with.")
+    print(f"To undo this: {NAME} takeback {asked.book}")
+    return DONE
+
+
+def _shops(asked: argparse.Namespace) -> int:
+    written = commands.shops(asked.book, asked.pdf, _progress)
+    _progress("")
+    print(f"{asked.book}: {'Line sheet and Price notice written' if written else 'nothing changed, file left as it is'}.")
+    if asked.pdf:
+        print(f"{asked.pdf} is ready to send.")
+    return DONE
 
 
 def _picture(asked: argparse.Namespace) -> int:

@@ -10,6 +10,7 @@ import math
 from collections.abc import Callable, Iterable, Sequence
 from dataclasses import dataclass
 from datetime import date
+from decimal import Decimal
 from pathlib import Path
 from typing import TYPE_CHECKING, Any
 
@@ -31,6 +32,8 @@ from costbook.papers import PostedPaper, files, picture, read_paper
 from costbook.printouts import result_tabs
 
 if TYPE_CHECKING:
+    from costbook.costing.hidden_rises import HiddenRise
+    from costbook.costing.impact import Impact
     from costbook.costing.trace import Node
 
 Tell = Callable[[str], None]
@@ -79,8 +82,17 @@ def worked_out(snapshot: Snapshot, today: date) -> tuple[Priced, list[Finding]]:
     costed, stops = costs(usage, rated)
     tiered, unreachable = tiers(book, costed)
     priced = Priced(book, on, rated, usage, costed, tiered)
-    found = _once([*stops, *book.findings, *rated.findings, *unreachable, *checks(priced)])
-    return priced, found
+    found = [*stops, *book.findings, *rated.findings, *unreachable, *checks(priced), *_announced(priced)]
+    return priced, _once(found)
+
+
+def _announced(priced: Priced) -> list[Finding]:
+    """What is wrong with the announced prices, so that it is told before she looks at what they do."""
+    if not priced.book.announced:
+        return []
+    from costbook.costing.announced import new_rates
+
+    return new_rates(priced.book, priced.on, priced.rates, priced.book.announced)[1]
 
 
 def _once(findings: Iterable[Finding]) -> list[Finding]:
@@ -210,6 +222,121 @@ def _read(path: Path) -> Snapshot:
     host = WorkbookFile(path)
     try:
         return host.snapshot()
+    finally:
+        host.close()
+
+
+# ------------------------------------------------------------------ prices that change
+
+
+@dataclass(frozen=True)
+class Changed:
+    """What announced prices do to a book, the hidden rises of its papers, and whether the file was written."""
+
+    path: Path
+    priced: Priced
+    impact: Impact
+    findings: tuple[Finding, ...]
+    hidden: tuple[HiddenRise, ...]
+    written: bool
+
+
+def changed(path: Path, tell: Tell = _quiet, today: date | None = None) -> Changed:
+    """Works out what the announced prices do, and writes it beside everything `price` writes. No price of hers moves.
+
+    Raises:
+        CostbookError: the book cannot be read, or saving would lose something; the file is then untouched.
+    """
+    from costbook.changes import announced_impact, change_tabs_of
+    from costbook.costing.hidden_rises import hidden_rises
+
+    tell(f"reading {path.name}")
+    host = WorkbookFile(path)
+    try:
+        snapshot = host.snapshot()
+        result_tabs.refuse_hers(snapshot)
+        tell("working out costs and prices")
+        priced, found = worked_out(snapshot, today or date.today())
+        impact = announced_impact(priced)
+        hidden = hidden_rises(priced.book, priced.on, priced.rates)
+        edits, found = _price_edits(snapshot, priced, found)
+        tabs = [tab for tab in change_tabs_of(snapshot, priced, impact, hidden) if not tab.stands_in(snapshot)]
+        edits = Edits(edits.cells, (*edits.tabs, *tabs))
+        tell("writing")
+        written = bool(edits) and host.apply(edits)
+    finally:
+        host.close()
+    return Changed(path, priced, impact, tuple(found), tuple(hidden), written)
+
+
+@dataclass(frozen=True)
+class Accepted:
+    """The prices that were moved, as (product, column, old, new), how many are held, and what could not be used."""
+
+    moved: tuple[tuple[str, str, Decimal, Decimal], ...]
+    held: int
+    findings: tuple[Finding, ...]
+
+
+def accept(path: Path, tell: Tell = _quiet, today: date | None = None) -> Accepted:
+    """Moves the prices she decided on into her own columns, logs them, and keeps the state they were accepted in.
+
+    All or nothing: where a decision cannot be used nothing is moved.
+
+    Raises:
+        CostbookError: the book cannot be read or written; the file is then untouched.
+    """
+    from costbook.book.decisions import decided, price_cells
+    from costbook.book.table import Notes
+    from costbook.changes import accepted_tabs
+
+    tell(f"reading {path.name}")
+    host = WorkbookFile(path)
+    try:
+        snapshot = host.snapshot()
+        result_tabs.refuse_hers(snapshot)
+        day = today or date.today()
+        book = read_book(snapshot)
+        notes = Notes(book.settings.decimal, book.settings.measures)
+        wanted = decided(snapshot, book.products, notes)
+        if notes.stops(0):
+            return Accepted((), 0, tuple(notes.found))
+        prices = {(d.product, d.column): d.price for d in wanted if d.price is not None}
+        cells = price_cells(snapshot, prices)
+        after, _ = worked_out(snapshot.with_cells(cells), day)
+        tabs = accepted_tabs(snapshot, book, after, wanted)
+        edits, _ = _price_edits(snapshot.with_cells(cells), after, _)
+        tell("writing")
+        host.apply(Edits((*cells, *edits.cells), (*edits.tabs, *tabs)))
+    finally:
+        host.close()
+    moved = tuple((p, c, book.products[p].prices[c], new) for (p, c), new in prices.items())
+    return Accepted(moved, sum(d.price is None for d in wanted), tuple(notes.found))
+
+
+def shops(path: Path, pdf: Path | None = None, tell: Tell = _quiet, today: date | None = None) -> bool:
+    """Writes the line sheet and the notice of new prices for shops; returns whether the file was written.
+
+    Args: pdf is a file to print both into, through the office program.
+    Raises:
+        CostbookError: the book cannot be read or written, or there is no PDF to be had; the workbook is then untouched.
+    """
+    from costbook.book.decisions import kept_rows
+    from costbook.book.tool_tabs import PRICE_LOG
+    from costbook.hosts.office import print_tabs
+    from costbook.printouts.shop_tabs import line_sheet_tab, notice_tab
+
+    host = WorkbookFile(path)
+    try:
+        snapshot = host.snapshot()
+        result_tabs.refuse_hers(snapshot)
+        priced, _ = worked_out(snapshot, today or date.today())
+        tabs = (line_sheet_tab(priced), notice_tab(priced, kept_rows(snapshot, PRICE_LOG)))
+        if pdf is not None:
+            tell("printing")
+            print_tabs(tabs, pdf)
+        new = tuple(tab for tab in tabs if not tab.stands_in(snapshot))
+        return bool(new) and host.apply(Edits(tabs=new))
     finally:
         host.close()
 

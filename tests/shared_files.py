@@ -8,6 +8,8 @@ from __future__ import annotations
 
 import csv
 import os
+from decimal import ROUND_HALF_UP, Decimal
+from fractions import Fraction
 from pathlib import Path
 
 import pytest
@@ -27,3 +29,10 @@ def rows(name: str) -> list[dict[str, str]]:
     """The rows of a shared csv table by heading."""
     with shared(name).open(newline="", encoding="utf-8") as handle:
         return list(csv.DictReader(handle))
+
+
+def printed(value: Decimal | Fraction | float, like: str) -> str:
+    """A value rounded half up to as many decimals as the table's text has."""
+    number = Decimal(repr(value)) if isinstance(value, float) else Decimal(value)
+    places = len(like.partition(".")[2])
+    return str(number.quantize(Decimal(1).scaleb(-places), ROUND_HALF_UP))

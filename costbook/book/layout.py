@@ -147,6 +147,12 @@ SETTINGS = (
     SettingRow("shelf_weeks", "Keep on the shelf, weeks of sales", "number", "For what to make next."),
     SettingRow("mixer_g", "Bowl or mixer holds", "text", "Such as 6 kg. More than it holds is made in several mixes."),
     SettingRow("rack_places", "Places to set or dry", "count", "Rack places, moulds or shelf room."),
+    SettingRow("keep_ending", "Price that keeps a margin, up to", "text", "How such a price is rounded up.", ENDINGS),
+    SettingRow("shop_pack", "Shops buy in packs of", "count", "For the line sheet."),
+    SettingRow("shop_first_order", "Shops' first order at least", "money", "For the line sheet."),
+    SettingRow("shop_reorder", "Shops' next orders at least", "money", "For the line sheet."),
+    SettingRow("shop_lead_days", "Days until an order leaves", "count", "For the line sheet."),
+    SettingRow("shop_valid_days", "Prices to shops stand for, days", "count", "For the line sheet and notice. 30 days is a usual courtesy."),
     SettingRow("trace", "Cost trace shows", "text", "Product codes with commas, or all. Empty: all, while there are 100 or fewer."),
 )  # fmt: skip
 
@@ -237,6 +243,7 @@ PRODUCTS = Tab("Products", "a product", (
     Column("promised", "Promised", "number", 9, synonyms=("Wholesale open",)),
     Column("sold_out_since", "Sold out since", "date", 11),
     Column("season_end", "Season end", "date", 11),
+    Column("size", "Size", width=10, note="As on the label, for the line sheet."),
     Column("standing", "In the line", width=10, choices=STANDINGS, note="Empty: yes. trying out: costed and priced, and not made or counted with the line. dropped: left alone."),
 ), needed=True)  # fmt: skip
 
@@ -294,7 +301,18 @@ CHANNELS = Tab("Channels", "a way of selling: what it takes out of the price, an
     Column("note", "Note", width=34),
 ), needed=True)  # fmt: skip
 
-HER_TABS = (SUPPLIERS, MATERIALS, PURCHASES, PRODUCTS, LINES, PAY, WORK, ACTIVITIES, CHANNELS)
+ANNOUNCED = Tab("Announced prices", "a price a supplier has announced; nothing moves until you accept new prices of your own", (
+    Column("material", "Material", width=30, needed=True, choices="materials"),
+    Column("supplier", "Supplier", width=26, choices="suppliers", note="Empty: who you bought it from last."),
+    Column("new_price", "New price per pack", "money", 11, needed=True, note="Empty where only the pack changes, or where you type the rise."),
+    Column("new_pack", "New pack size", "text", 10, note="Empty: the pack as on the last paper."),
+    Column("new_pack_unit", "Pack unit", width=9, choices=UNITS),
+    Column("rise", "Or the rise", "percent", 9, note="8 % instead of a price."),
+    Column("starts", "From", "date", 11, needed=True),
+    Column("note", "Told by", width=30, note="Letter, list, call."),
+))  # fmt: skip
+
+HER_TABS = (SUPPLIERS, MATERIALS, PURCHASES, PRODUCTS, LINES, PAY, WORK, ACTIVITIES, CHANNELS, ANNOUNCED)
 
 RECIPE_LABELS = {"name": "Recipe", "code": "Code", "makes": "Makes", "loss": "Bench loss", "note": "Note"}
 RECIPE_COLUMNS = (
@@ -308,86 +326,6 @@ RECIPE_COLUMNS = (
     Column("note", "Note", width=30),
 )  # fmt: skip
 
-
-def _tool(key: str, heading: str, kind: str = "money", width: float = 11.0, note: str = "") -> Column:
-    return Column(key, heading, kind, width, TOOL, note=note)
-
-
-RATES = Tab("Landed rates", "a material, and what one unit of it costs you landed", (
-    _tool("code", "Code", "text", 8), _tool("name", "Material", "text", 28), _tool("rule", "Price used", "text", 10),
-    _tool("per", "Per", "text", 7), _tool("rate", "Landed rate", "rate", 12, "What is left in hand of one unit costs this much: goods, charges, tax not reclaimed, waste."),
-    _tool("list_rate", "List price per unit", "rate", 12), _tool("goods", "Goods after discount", "money", 11),
-    _tool("charges", "Freight and fees", "money", 11), _tool("tax", "Tax not reclaimed", "money", 10), _tool("charges_fraction", "Freight and fees, share", "percent", 10),
-    _tool("paper", "Paper", "text", 12), _tool("date", "Date", "date", 11), _tool("row", "From row", "text", 20),
-    _tool("weight_source", "Weight per volume", "text", 44),
-), TOOL)  # fmt: skip
-
-COSTS = Tab("Costs", "a product, and what one good piece costs", (
-    _tool("code", "Code", "text", 8), _tool("name", "Product", "text", 32), _tool("materials", "Materials"),
-    _tool("packaging", "Packaging"), _tool("consumables", "Consumables", width=12.5), _tool("labour", "Labour"), _tool("overhead", "Overhead"),
-    _tool("unit_cost", "Unit cost", note="One good piece, everything a batch takes divided by the good pieces."),
-    _tool("lowest", "Lowest cost", note="Least of low, usual and high amounts: a low amount can be the dearer piece."),
-    _tool("highest", "Highest cost"), _tool("choice_low", "Cheapest choice", note="With the alternatives your recipes name."),
-    _tool("choice_high", "Dearest choice"), _tool("batch_cost", "Batch cost"), _tool("good", "Good pieces", "count", 8),
-    _tool("minutes", "Hands-on minutes a piece", "minutes", 10), _tool("batch_minutes", "Hands-on minutes a batch", "minutes", 10),
-), TOOL)  # fmt: skip
-
-PRICES = Tab("Prices", "a product in one channel", (
-    _tool("code", "Code", "text", 8), _tool("name", "Product", "text", 32), _tool("channel", "Channel", "text", 15),
-    _tool("unit_cost", "Unit cost"), _tool("channel_cost", "Channel cost a piece", note="Per piece, order share and stall share; fees on the price come on top."),
-    _tool("floor", "Floor price", note="Least shown price that still meets the floor."),
-    _tool("exact", "Exact target price", note="Before rounding."),
-    _tool("proposal", "Proposed price", note="Rounded up to the ending; retail not under its multiple of wholesale."),
-    _tool("proposal_margin", "Margin at proposal", "percent", 9), _tool("proposal_kept", "Kept at proposal", "percent", 9),
-    _tool("her_price", "Your price now"), _tool("margin", "Margin", "percent", 9, "(price - unit cost) / price, without tax."),
-    _tool("kept", "Kept a piece", note="What is left after unit cost and channel costs."),
-    _tool("kept_fraction", "Kept, share", "percent", 9),
-    _tool("day_pieces", "Pieces that pay the day", "count", 9, note="How many of this piece alone pay the stall's day; every one after that is kept."), _tool("flag", "Flag", "text", 16),
-    Column("trial", "Trial price: type here", "money", 11, HERS, note="Type any price; the two columns beside answer at once. Kept over the tool's runs."),
-    _tool("trial_margin", "Margin at trial", "percent", 9), _tool("trial_kept", "Kept at trial", "money", 10),
-    _tool("compare", "To compare: rule of thumb", note="Cost times your multiplier (and wholesale times, for retail). Never used to decide."),
-    _tool("compare_materials", "To compare: materials times", "money", 10),
-), TOOL)  # fmt: skip
-
-TRACE = Tab("Cost trace", "one thing a piece takes: usage x rate, with the paper the rate came from", (
-    _tool("product", "Product", "text", 10), _tool("kind", "Kind", "text", 13), _tool("item", "Item", "text", 30),
-    _tool("usage", "Usage a good piece", "usage", 12), _tool("unit", "Unit", "text", 8), _tool("rate", "Rate per unit", "rate", 12),
-    _tool("cost", "Cost", "rate", 12), _tool("paper", "From paper", "text", 14), _tool("date", "Date", "date", 11),
-    _tool("row", "Row", "text", 22), _tool("check", "Tool's figure", "rate", 12),
-), TOOL)  # fmt: skip
-
-REVIEW = Tab("Invoice review", "a line of a paper that was not posted, and why", (
-    _tool("file", "File", "text", 24), _tool("supplier", "Supplier", "text", 20), _tool("paper", "Paper", "text", 12), _tool("date", "Date", "date", 11),
-    _tool("line", "Line", "text", 9, "Which of the paper's lines it is."), _tool("description", "Description", "text", 34), _tool("packs", "Packs", "number", 8),
-    _tool("price", "Price", "money", 9), _tool("amount", "Amount", "money", 10),
-    Column("material", "Material", width=26, choices="materials", note="Your material, filled in where known or likely. A new name makes a new row on Materials."),
-    Column("pack", "Pack size", width=9, note="How much one pack holds."),
-    Column("pack_unit", "Pack unit", width=9, choices=UNITS),
-    Column("right", "Right?", width=9, choices=YES_NO, note="yes on every line of a paper, then post once more: it goes to Purchases as it stands here. A no keeps it here."),
-    _tool("reason", "Why not posted", "text", 54), _tool("hint", "Why this material", "text", 36),
-    _tool("kind", "Line is", "text", 10), _tool("item_code", "Item code", "text", 11), _tool("paper_type", "Type", "text", 10),
-    _tool("shared_by", "Shared by", "text", 9), _tool("covers", "Covers", "text", 9), _tool("currency", "Currency", "text", 9),
-    _tool("currency_rate", "Currency rate", "number", 9), _tool("lot", "Lot", "text", 9), _tool("best_before", "Best before", "date", 11),
-    _tool("source", "Posted from", "text", 22),
-    _tool("taken", "Taken for granted", "text", 22, "What this reading assumed about how the paper is laid out. Once you confirm the paper, Paper layouts keeps it."),
-), TOOL)
-
-PAPER_LAYOUTS = Tab("Paper layouts", "one thing about how a supplier's papers are laid out, kept from a paper you confirmed", (
-    Column("supplier", "Supplier", width=28, needed=True, choices="suppliers"),
-    Column("about", "About", width=12, needed=True, choices=("heading", "dates", "numbers")),
-    Column("printed", "Printed", width=24, note="The heading as it stands on the paper."),
-    Column("means", "Means", width=16, needed=True,
-           note="A heading: item code, description, packs, pack size, unit, price, amount, discount, lot, best before, nothing."
-           " Dates: day first, month first. Numbers: point, comma."),
-    Column("paper", "Kept from paper", width=16),
-), TOOL)  # fmt: skip
-
-FINDINGS = Tab("Findings", "one thing to look at", (
-    _tool("level", "Level", "text", 8), _tool("sentence", "What was found", "text", 78), _tool("where", "Where", "text", 22),
-    _tool("do", "What to do", "text", 56), _tool("about", "Products", "text", 22),
-), TOOL)  # fmt: skip
-
-TOOL_TABS = (COSTS, PRICES, RATES, TRACE, REVIEW, PAPER_LAYOUTS, FINDINGS)
 
 NOTICE = (
     "Handle with care: wear a dust mask and eye protection with surfactant powder and citric acid; follow the supplier's"

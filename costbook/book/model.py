@@ -59,6 +59,12 @@ class Settings:
     shelf_weeks: Decimal = Decimal(2)
     mixer_g: float | None = None
     rack_places: int | None = None
+    keep_ending: str = "next 0.05"
+    shop_pack: int | None = None
+    shop_first_order: Decimal | None = None
+    shop_reorder: Decimal | None = None
+    shop_lead_days: int | None = None
+    shop_valid_days: int = 30
     trace: str = ""
     where: Mapping[str, Where] = field(default_factory=dict)
 
@@ -261,6 +267,7 @@ class Product:
     sold_out_since: Day | None = None
     season_end: Day | None = None
     trying: bool = False
+    size: str = ""
     stopped: tuple[Finding, ...] = ()
 
 
@@ -308,6 +315,24 @@ class PaperFact:
     means: str
 
 
+@dataclass(frozen=True, slots=True)
+class Announced:
+    """One announced price, as typed or read: `pack_price` of a `pack`, or a `rise` as a fraction (0.2 for 20 %).
+
+    `material` is a code, a name or an alias. `pack_price` is in the currency of the last paper (of the book, for a quote),
+    None where it stays. `pack` is what one pack will hold, None where it stays as on the last paper. `starts` is the day
+    it holds from, `supplier` who says so ('' where not said), `where` the cell or paper a finding about it leads to.
+    """
+
+    material: str
+    pack_price: Decimal | None = None
+    pack: Amount | None = None
+    rise: Decimal | None = None
+    starts: Day | None = None
+    supplier: str = ""
+    where: Where | None = None
+
+
 @dataclass(frozen=True)
 class Book:
     """Everything read from one workbook. Mappings go by code or name as she wrote it, in her order.
@@ -329,6 +354,7 @@ class Book:
     findings: tuple[Finding, ...] = ()
     activities: Mapping[str, Activity] = field(default_factory=dict)
     paper_facts: Mapping[str, tuple[PaperFact, ...]] = field(default_factory=dict)
+    announced: tuple[Announced, ...] = ()
 
 
 @dataclass(frozen=True, slots=True)

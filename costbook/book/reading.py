@@ -26,6 +26,7 @@ from costbook.book.products import (
 )
 from costbook.book.recipes import read_recipes, resolved_recipes
 from costbook.book.table import Notes, Row, Table, find_table, find_tables, plain_text, unknown
+from costbook.book.tool_tabs import PAPER_LAYOUTS, TOOL_TABS
 from costbook.errors import Finding, QuantityError, Where
 
 ZERO = Decimal(0)
@@ -38,7 +39,7 @@ def read_book(snapshot: Snapshot) -> model.Book:
     Raises:
         LayoutError: tabs or headings that nothing can be priced without are missing; all of them are named at once.
     """
-    ours = {same_name(t.name) for t in layout.TOOL_TABS}
+    ours = {same_name(t.name) for t in TOOL_TABS}
     grids = [g for g in snapshot.grids.values() if same_name(g.name) not in ours]
     tables = find_tables(snapshot)
     notes = Notes()
@@ -58,7 +59,8 @@ def read_book(snapshot: Snapshot) -> model.Book:
     products = read_products(tables["Products"], tables["Product lines"], names, materials, recipes, activities, notes)
     products = checked_products(products, steps, book_stops, notes)
     channels = {c.name: c for c in read_channels(tables["Channels"], roles, notes)}
-    facts = _paper_facts(snapshot.grid(layout.PAPER_LAYOUTS.name), notes)
+    announced = _announced(tables.get("Announced prices"), notes)
+    facts = _paper_facts(snapshot.grid(PAPER_LAYOUTS.name), notes)
     for tab in layout.HER_TABS:
         if tab.name in tables:
             _shape(tables[tab.name], tab, notes)
@@ -76,6 +78,7 @@ def read_book(snapshot: Snapshot) -> model.Book:
         tuple(notes.found),
         activities,
         facts,
+        tuple(announced),
     )
 
 
@@ -174,9 +177,21 @@ def _suppliers(table: Table | None, settings: model.Settings, notes: Notes) -> I
         )  # fmt: skip
 
 
+def _announced(table: Table | None, notes: Notes) -> list[model.Announced]:
+    """The announced prices; a row that cannot be read is told and left out. Names are looked up where prices are worked out."""
+    found = []
+    for row in table.rows(notes) if table else ():
+        before = len(notes.found)
+        price, rise = row.number("new_price", "ask"), row.fraction("rise")
+        pack, starts = row.amount("new_pack", "new_pack_unit", "ask"), row.day("starts", "ask")
+        if not any(f.level in ("stop", "ask") for f in notes.found[before:]):
+            found.append(model.Announced(row.text("material"), price, pack, rise, starts, row.text("supplier"), row.where("material")))
+    return found
+
+
 def _paper_facts(grid: Grid | None, notes: Notes) -> dict[str, tuple[model.PaperFact, ...]]:
     """What is known of how each supplier's papers are laid out, by its folded name."""
-    table = find_table(grid, layout.PAPER_LAYOUTS.columns) if grid else None
+    table = find_table(grid, PAPER_LAYOUTS.columns) if grid else None
     found: dict[str, tuple[model.PaperFact, ...]] = {}
     for row in table.rows(notes) if table else ():
         about = row.choice("about", model.PAPER_FACTS, "")

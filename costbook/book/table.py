@@ -14,7 +14,8 @@ from decimal import Decimal
 from costbook.amounts.money import read_money
 from costbook.amounts.quantity import Amount, read_amount, same_name
 from costbook.book.grid import ErrorValue, Grid, Snapshot, Value
-from costbook.book.layout import HER_TABS, TOOL_TABS, Column, Tab
+from costbook.book.layout import HER_TABS, Column, Tab
+from costbook.book.tool_tabs import TOOL_TABS
 from costbook.errors import Finding, LayoutError, QuantityError, Where
 
 HEADING_ROWS = 40

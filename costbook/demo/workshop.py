@@ -24,6 +24,7 @@ SPARE, BLANK_SPARE = 6, 20
 NOT_TO_BE_MADE = "Invented demo recipe: not to be made, used or sold."
 DELETE = "example: delete"
 EXAMPLE_DATE = date(2026, 1, 5)
+ANNOUNCED_FROM = date(2026, 11, 1)
 
 RECIPE_TABS = (
     ("Recipes tins", ("R1", "R2", "R10")),
@@ -69,6 +70,7 @@ def demo_tabs() -> list[PutTab]:
         layout.PAY.name: _rows(layout.PAY, scenario("pay")),
         layout.WORK.name: _rows(layout.WORK, scenario("steps")),
         layout.CHANNELS.name: _rows(layout.CHANNELS, scenario("channels")),
+        layout.ANNOUNCED.name: [_announced(row) for row in scenario("price_news")],
     }
     start = start_tab("Saltreed Bath Workshop: invented demo workbook", _demo_settings(), DEMO_INTRO)
     return _in_order(start, rows, recipes, SPARE)
@@ -207,6 +209,16 @@ def _product_line(row: Record) -> Row:
         "unit": "g" if kind == "recipe" else "each",
         "per": "batch" if row["Per"] == "per batch" else "piece",
     }
+
+
+def _announced(row: Record) -> Row:
+    size, _, unit = row["Pack from 1 Nov"].partition(" ")
+    same = row["Pack price from 1 Nov"] == row["Pack price now"]
+    return {
+        "material": row["Material"], "supplier": row["Supplier"], "new_price": None if same else number_or_text(row["Pack price from 1 Nov"]),
+        "new_pack": None if row["Pack now"] == row["Pack from 1 Nov"] else number_or_text(size),
+        "new_pack_unit": None if row["Pack now"] == row["Pack from 1 Nov"] else unit, "starts": ANNOUNCED_FROM, "note": "their letter of 20 October",
+    }  # fmt: skip
 
 
 def _item_name(code: str) -> str:

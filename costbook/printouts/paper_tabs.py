@@ -8,10 +8,10 @@ from dataclasses import replace
 from costbook.amounts.quantity import same_name
 from costbook.book import layout
 from costbook.book.grid import Cell, PutTab, Rule, Snapshot, Value, column_name, sheet_ref
-from costbook.book.layout import PAPER_LAYOUTS, REVIEW
 from costbook.book.model import PaperFact
 from costbook.book.review import ReviewLine
 from costbook.book.table import find_table, find_tables, plain_text
+from costbook.book.tool_tabs import PAPER_LAYOUTS, REVIEW
 from costbook.printouts.marks import MARK, changed_cells, filled_in
 from costbook.printouts.tabs import FIRST, cells_of, put
 

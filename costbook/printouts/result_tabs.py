@@ -23,9 +23,10 @@ from costbook.book.grid import (
     address,
     column_name,
 )
-from costbook.book.layout import COSTS, FINDINGS, PRICES, RATES, TRACE, Tab
+from costbook.book.layout import Tab
 from costbook.book.model import Book, Channel
 from costbook.book.table import find_table, plain_text
+from costbook.book.tool_tabs import COSTS, FINDINGS, PRICES, RATES, TOOL_TABS, TRACE
 from costbook.costing.checks import Priced
 from costbook.costing.rates import Rate
 from costbook.costing.tiers import Pricer, Tier, pricers
@@ -33,12 +34,11 @@ from costbook.costing.trace import TraceLine, trace_lines
 from costbook.costing.usage import CATEGORIES, Cost
 from costbook.errors import LEVELS, Finding, Where, WriteRefused
 from costbook.printouts.marks import typed_over
-from costbook.printouts.tabs import FIRST, cells_of, put, rounded_off, shown_name
+from costbook.printouts.tabs import FIRST, OUNCE_G, cells_of, put, rounded_off, shown_name, shown_per
 
 CHART_PRODUCTS = 40
 Known = dict[tuple[str, ...], Mapping[str, Value]]
 TRACE_ALL = 100
-OUNCE_G, POUND_G, KILO_G = 28.349523125, 453.59237, 1000.0
 
 
 def result_tabs(priced: Priced, findings: Sequence[Finding], snapshot: Snapshot) -> list[PutTab]:
@@ -56,7 +56,7 @@ def refuse_hers(snapshot: Snapshot) -> None:
     Raises:
         WriteRefused: such a tab of hers, named.
     """
-    for tab in layout.TOOL_TABS:
+    for tab in TOOL_TABS:
         grid = snapshot.grid(tab.name)
         if grid is None or not any(cell not in (None, "") for cells in grid.rows for cell in cells):
             continue
@@ -284,16 +284,9 @@ def rates_tab(priced: Priced) -> PutTab:
     )
 
 
-def _per(book: Book, rate: Rate) -> tuple[str, float]:
-    """The unit a rate is shown per, and its grams (or pieces)."""
-    if book.materials[rate.material].base == "each":
-        return "each", 1.0
-    return ("oz", OUNCE_G) if book.settings.measures in ("US customary", "imperial") else ("kg", KILO_G)
-
-
 def _rate_values(book: Book, rate: Rate) -> list[Value]:
     material, line = book.materials[rate.material], rate.line
-    per, grams = _per(book, rate)
+    per, grams = shown_per(book, material)
     if line is None:
         return [
             material.code,

@@ -8,11 +8,13 @@ from dataclasses import replace
 from costbook.book import layout
 from costbook.book.grid import Cell, Chart, Formula, Highlight, PutTab, Value
 from costbook.book.layout import Tab, style_for
-from costbook.book.model import Product
+from costbook.book.model import Book, Material, Product
+from costbook.book.tool_tabs import TOOL_TABS
 from costbook.printouts.marks import HEADING, marked
 
+OUNCE_G, KILO_G = 28.349523125, 1000.0
 FIRST = 3  # rows 0-2 are title, hint, headings
-STYLES_OF = {tab.name: [style_for(c) for c in tab.columns] for tab in layout.TOOL_TABS}
+STYLES_OF = {tab.name: [style_for(c) for c in tab.columns] for tab in TOOL_TABS}
 
 
 def head(tab: Tab, hint: str, marks: bool = False) -> list[tuple[Cell, ...]]:
@@ -41,7 +43,10 @@ def put(
 
 def cells_of(tab: Tab, values: Iterable[Value | Formula]) -> list[Cell]:
     """A row of values in the styles of the tab's columns."""
-    return [Cell(rounded_off(v), style) for style, v in zip(STYLES_OF[tab.name], values, strict=True)]
+    styles = STYLES_OF[tab.name]
+    if len(styles) != len(tab.columns):  # a tab with columns for what this run found
+        styles = [style_for(column) for column in tab.columns]
+    return [Cell(rounded_off(v), style) for style, v in zip(styles, values, strict=True)]
 
 
 def rounded_off(value: Value | Formula) -> Value | Formula:
@@ -52,3 +57,10 @@ def rounded_off(value: Value | Formula) -> Value | Formula:
 def shown_name(product: Product) -> str:
     """A product's name, with a word where she only tries it out."""
     return f"{product.name} (trying out)" if product.trying else product.name
+
+
+def shown_per(book: Book, material: Material) -> tuple[str, float]:
+    """The unit a rate of a material is shown per, and its grams (or pieces)."""
+    if material.base == "each":
+        return "each", 1.0
+    return ("oz", OUNCE_G) if book.settings.measures in ("US customary", "imperial") else ("kg", KILO_G)

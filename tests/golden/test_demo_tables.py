@@ -7,13 +7,12 @@ program. A figure is compared as text, rounded half up to the decimals the table
 from __future__ import annotations
 
 from collections.abc import Callable
-from decimal import ROUND_HALF_UP, Decimal
-from fractions import Fraction
+from decimal import Decimal
 from pathlib import Path
 from typing import Any
 
 import pytest
-from shared_files import rows
+from shared_files import printed, rows
 
 from costbook.amounts.money import read_ending, up_to_ending
 from costbook.amounts.quantity import unit
@@ -30,13 +29,6 @@ MATERIALS = [f"M{i:02}" for i in range(1, 31)] + [f"K{i:02}" for i in range(1, 1
 PRODUCTS = [f"P{i:02}" for i in range(1, 15)]
 CHANNELS = ("Web", "Online", "Market", "Wholesale", "Consignment")
 ENDINGS = {"0.25": "next 0.25", "0.50": "next 0.50", ".95": "ends .95"}
-
-
-def printed(value: Decimal | Fraction | float, like: str) -> str:
-    """A value rounded half up to as many decimals as the table's text has."""
-    number = Decimal(repr(value)) if isinstance(value, float) else Decimal(value)
-    places = len(like.partition(".")[2])
-    return str(number.quantize(Decimal(1).scaleb(-places), ROUND_HALF_UP))
 
 
 def differences(row: dict[str, str], found: dict[str, Any]) -> list[str]:

@@ -25,7 +25,7 @@ import pytest
 from shared_files import rows
 
 from costbook import commands
-from costbook.book import layout
+from costbook.book import layout, tool_tabs
 from costbook.book.grid import Value
 
 xlsxwriter = pytest.importorskip("xlsxwriter")
@@ -34,7 +34,7 @@ calamine = pytest.importorskip("python_calamine")
 REPO = Path(__file__).resolve().parents[2]
 DEMO = REPO / "workbooks" / "demo.xlsx"
 FIGURES = ("Costs", "Prices", "Landed rates", "Cost trace")
-TOOLS = [tab.name for tab in layout.TOOL_TABS]
+TOOLS = [tab.name for tab in tool_tabs.TOOL_TABS]
 # Parts a save may change beside the tab with the cell for the last run.
 SHARED_PARTS = {"xl/workbook.xml", "xl/_rels/workbook.xml.rels", "[Content_Types].xml", "xl/styles.xml"}
 CHARTS = ("area", "bar", "column", "doughnut", "line", "pie", "radar", "scatter", "stock")

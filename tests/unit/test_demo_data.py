@@ -25,7 +25,7 @@ from costbook.invoices.checks import problems
 
 SAME = {
     "materials": "materials", "product_lines": "product_lines", "recipe_losses": "recipe_losses", "steps": "steps",
-    "stock": "stock", "nicknames": "nicknames", "recipes": "recipes", "products": "products", "queue": "queue_expected",
+    "stock": "stock", "nicknames": "nicknames", "recipes": "recipes", "price_news": "price_news", "products": "products", "queue": "queue_expected",
 }  # fmt: skip
 XLSX = "{http://schemas.openxmlformats.org/spreadsheetml/2006/main}"
 UBL = {

@@ -1,0 +1,113 @@
+"""What she decides about her prices: read from the Price decisions tab, moved into her own price column, kept in the log.
+
+A price column of hers is one price in several channels, so a product's rows of one column have to say the same. A decision
+that cannot be used is a finding, and nothing of it is moved.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Iterable, Mapping, Sequence
+from dataclasses import dataclass, replace
+from datetime import date
+from decimal import Decimal
+
+from costbook.amounts.quantity import same_name
+from costbook.book.grid import SetCell, Snapshot, Value
+from costbook.book.layout import PRODUCTS, Tab, style_for
+from costbook.book.model import Product
+from costbook.book.table import Notes, Row, find_table, find_tables
+from costbook.book.tool_tabs import DECISIONS
+
+ANSWERS = ("decision", "new_price", "starts", "orders_until", "reason")
+KEEP, TARGET, HOLD = "keep margin", "target", "hold"
+
+
+@dataclass(frozen=True, slots=True)
+class Decided:
+    """What she wants of one price of one product: the new price, None to hold; from when, and until when orders keep the old."""
+
+    product: str
+    column: str
+    price: Decimal | None
+    starts: date | None
+    orders_until: date | None
+    reason: str
+
+
+def answers(snapshot: Snapshot) -> dict[tuple[str, str], dict[str, Value]]:
+    """What she has typed on the Price decisions tab, by product and channel: every cell of hers that holds something."""
+    found: dict[tuple[str, str], dict[str, Value]] = {}
+    for row in _rows(snapshot, DECISIONS, ("code", "channel", "decision"), Notes()):
+        typed: dict[str, Value] = {key: value for key in ANSWERS if (value := row.value(key)) is not None}
+        if typed:
+            found[row.text("code"), row.text("channel")] = typed
+    return found
+
+
+def decided(snapshot: Snapshot, products: Mapping[str, Product], notes: Notes) -> list[Decided]:
+    """What she decided, a row for each price; what cannot be used is told in the notes and left out.
+
+    Args:
+        products: the book's, by code: a decision on a price that changed since the tab was written is not used.
+    """
+    found: dict[tuple[str, str], list[tuple[Decided, Row]]] = {}
+    for row in _rows(snapshot, DECISIONS, ("code", "channel", "decision"), notes):
+        one = _decided(row, products)
+        if one is not None:
+            found.setdefault((one.product, one.column), []).append((one, row))
+    done = []
+    for several in found.values():
+        prices = {one.price for one, _ in several}
+        if len(prices) > 1:
+            one, row = several[-1]
+            row.bad("decision", f"{one.product}: two decisions on its {one.column} price, and it is one price", "Keep one of them.")
+        else:
+            done.append(several[0][0])
+    return done
+
+
+def _decided(row: Row, products: Mapping[str, Product]) -> Decided | None:
+    said, typed = same_name(row.text("decision")), row.number("new_price")
+    if not said and typed is None:
+        return None
+    product, column = row.text("code"), row.text("column")
+    before = len(row.notes.found)
+    now = products[product].prices.get(column) if product in products else None
+    if now is None or row.number("price") != now:
+        row.bad("price", f"{product}: its {column} price is not what this row was written for", "Run 'costbook changed' again.")
+    if said and said not in (KEEP, TARGET, HOLD):
+        row.bad("decision", f'"{row.text("decision")}" is no decision', f"Use {KEEP}, {TARGET} or {HOLD}, or type a price.")
+    if said and typed is not None:
+        row.bad("new_price", f"{product}: a decision and a price of your own, {typed}: which of the two?", "Keep one.")
+    price = typed if typed is not None else None if said == HOLD else row.number("keeps" if said == KEEP else "target")
+    if said != HOLD and (price is None or price <= 0) and not row.notes.stops(before):
+        row.bad("decision", f"{product}: there is no such price to take", "Type a price, or hold.")
+    starts, until = row.day("starts"), row.day("orders_until")
+    if row.notes.stops(before):
+        return None
+    return Decided(product, column, price, starts, until, row.text("reason"))
+
+
+def price_cells(snapshot: Snapshot, prices: Mapping[tuple[str, str], Decimal]) -> list[SetCell]:
+    """The edits that put new prices, by product and column, into her Products tab; they refuse a cell that changed since."""
+    table = find_tables(snapshot)[PRODUCTS.name]
+    edits = []
+    for row in table.rows(Notes()):
+        code = row.text("code") or row.text("name")
+        for (product, key), price in prices.items():
+            place = table.columns.get(key)
+            if product == code and place is not None:
+                style = style_for(PRODUCTS.column(key))
+                edits.append(SetCell(table.grid.name, row.index, place, float(price), style, table.grid.value(row.index, place)))
+    return edits
+
+
+def kept_rows(snapshot: Snapshot, tab: Tab) -> list[list[Value]]:
+    """The rows a tab of the tool's holds now, by its columns in order; none where there is no such tab."""
+    return [[row.value(c.key) for c in tab.columns] for row in _rows(snapshot, tab, [c.key for c in tab.columns[:3]], Notes())]
+
+
+def _rows(snapshot: Snapshot, tab: Tab, needed: Sequence[str], notes: Notes) -> Iterable[Row]:
+    grid = snapshot.grid(tab.name)
+    table = find_table(grid, [replace(c, needed=c.key in needed) for c in tab.columns]) if grid else None
+    return table.rows(notes) if table else ()

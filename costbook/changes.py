@@ -1,0 +1,60 @@
+"""A change of prices from announcement to decision: what it does, as tabs, and the tabs of prices that were accepted."""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+
+from costbook.book.decisions import Decided, answers, kept_rows
+from costbook.book.grid import PutTab, Snapshot, Value
+from costbook.book.model import Book
+from costbook.book.tool_tabs import PRICE_LOG, STATE
+from costbook.costing.announced import new_rates
+from costbook.costing.checks import Priced
+from costbook.costing.hidden_rises import HiddenRise
+from costbook.costing.impact import Impact, impact, sensitivities
+from costbook.costing.levers import levers, under_floor
+from costbook.costing.usage import costs
+from costbook.costing.variance import State, state_from_rows, state_rows, variances
+from costbook.printouts import change_tabs
+
+
+def announced_impact(priced: Priced) -> Impact:
+    """What the book's announced prices do."""
+    news, _ = new_rates(priced.book, priced.on, priced.rates, priced.book.announced)  # told with the book's findings
+    return impact(priced.usage, priced.rates, priced.costs, priced.tiers, news)
+
+
+def change_tabs_of(snapshot: Snapshot, priced: Priced, impact: Impact, hidden: Sequence[HiddenRise]) -> list[PutTab]:
+    """The tabs of a run: what changed, decisions, rises, what else to do, what moves costs, and since accepted."""
+    then = costs(priced.usage, impact.rates)[0]
+    ways = [w for code in under_floor(priced.usage, then) for w in levers(priced.usage, impact.rates, then, code, priced.on)]
+    tabs = [
+        change_tabs.changed_tab(priced, impact), change_tabs.decisions_tab(priced, impact, answers(snapshot)),
+        change_tabs.rises_tab(priced, impact, hidden), change_tabs.levers_tab(priced, ways),
+        change_tabs.movers_tab(priced, sensitivities(priced.usage, priced.rates, priced.costs)),
+    ]  # fmt: skip
+    kept = kept_rows(snapshot, STATE)
+    if kept:
+        old = state_from_rows(kept)
+        now = State.of(priced.usage, priced.rates, priced.costs, priced.on)
+        tabs.append(change_tabs.since_tab(priced, variances(old, now), old.on))
+    return tabs
+
+
+def accepted_tabs(snapshot: Snapshot, before: Book, after: Priced, wanted: Sequence[Decided]) -> list[PutTab]:
+    """The log with the prices moved, the state now, and the decisions made empty again."""
+    rows = kept_rows(snapshot, PRICE_LOG)
+    for one in (d for d in wanted if d.price is not None):
+        tier = next((t for t in after.tiers if t.product == one.product and after.book.channels[t.channel].price == one.column), None)
+        cost = after.costs.get(one.product)
+        values: dict[str, Value] = {
+            "accepted": after.on, "code": one.product, "name": before.products[one.product].name, "column": one.column,
+            "old": float(before.products[one.product].prices[one.column]), "new": float(one.price or 0), "starts": one.starts or after.on,
+            "orders_until": one.orders_until, "unit_cost": cost.unit_cost if cost else None, "margin": tier.margin if tier else None,
+            "reason": one.reason,
+        }  # fmt: skip
+        rows.append([values[c.key] for c in PRICE_LOG.columns])
+    state = State.of(after.usage, after.rates, after.costs, after.on)
+    return [
+        change_tabs.log_tab(rows), change_tabs.state_tab(state_rows(state)), change_tabs.decisions_tab(after, announced_impact(after), {}),
+    ]  # fmt: skip

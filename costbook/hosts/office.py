@@ -1,0 +1,42 @@
+"""The office program as a printer: tabs as a PDF, made by LibreOffice without a window."""
+
+from __future__ import annotations
+
+import shutil
+import subprocess
+import tempfile
+from pathlib import Path
+
+from costbook.book.grid import Edits, PutTab
+from costbook.errors import HostUnavailable
+from costbook.hosts import disk
+from costbook.hosts.file import create
+
+PROGRAMS = ("soffice", "libreoffice")
+SECONDS = 120
+
+
+def print_tabs(tabs: tuple[PutTab, ...], path: Path) -> None:
+    """Prints tabs into a new PDF file, in a workbook and an office profile of their own.
+
+    Raises:
+        HostUnavailable: no office program is installed, it gave no PDF, or it took too long.
+        WriteRefused: something of that name is there already.
+    """
+    program = next((found for name in PROGRAMS if (found := shutil.which(name))), None)
+    if program is None:
+        do = "Install LibreOffice, or print the tabs from your office program."
+        raise HostUnavailable("no office program was found to make a PDF with", do=do)
+    with tempfile.TemporaryDirectory() as folder:
+        book = Path(folder) / "print.xlsx"
+        create(book, Edits(tabs=tabs))
+        profile = (Path(folder) / "profile").as_uri()
+        command = [program, f"-env:UserInstallation={profile}", "--headless", "--convert-to", "pdf", "--outdir", folder, str(book)]
+        try:
+            subprocess.run(command, capture_output=True, check=False, timeout=SECONDS, stdin=subprocess.DEVNULL)
+        except subprocess.TimeoutExpired:
+            raise HostUnavailable(f"the office program gave no PDF within {SECONDS} seconds", do="Try again.") from None
+        made = book.with_suffix(".pdf")
+        if not made.is_file():
+            raise HostUnavailable("the office program gave no PDF", do="Print the tabs from your office program.")
+        disk.new_file(path, made.read_bytes())

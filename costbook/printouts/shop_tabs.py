@@ -1,0 +1,88 @@
+"""What goes to shops: a line sheet and a notice of new prices. Neither ever holds a cost."""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+from dataclasses import replace
+from datetime import date, timedelta
+
+from costbook.book.grid import Cell, PutTab, Value
+from costbook.book.model import Settings
+from costbook.book.tool_tabs import LINE_SHEET, PRICE_LOG, PRICE_NOTICE
+from costbook.costing.checks import Priced
+from costbook.costing.tiers import HAIR, pricers
+from costbook.printouts.tabs import cells_of, put
+
+WHOLESALE, RETAIL = "wholesale", "retail"
+
+
+def line_sheet_tab(priced: Priced) -> PutTab:
+    """Every product of the line that shops pay enough for: none without a wholesale price, none under a floor of it."""
+    settings, under = priced.book.settings, _under_floor(priced)
+    rows = []
+    for code in priced.costs:
+        product = priced.book.products[code]
+        if product.trying or WHOLESALE not in product.prices or code in under:
+            continue
+        prices = [_money(product.prices.get(key)) for key in (WHOLESALE, RETAIL)]
+        rows.append(cells_of(LINE_SHEET, [code, product.name, product.size, *prices, settings.shop_pack]))
+    valid = priced.on + timedelta(days=settings.shop_valid_days)
+    return _for_shops(put(LINE_SHEET, _terms(settings, valid), rows), settings.workshop, "line sheet")
+
+
+def _under_floor(priced: Priced) -> set[str]:
+    """The products under the floor of a channel that sells at wholesale, unrounded."""
+    found = set()
+    for pricer in pricers(priced.book):
+        if pricer.channel.price == WHOLESALE and pricer.floor is not None:
+            for code, cost in priced.costs.items():
+                price = priced.book.products[code].prices.get(WHOLESALE)
+                if price is not None and pricer.share(pricer.net(price), cost.unit_cost, pricer.channel.floor_counts) < pricer.floor - HAIR:
+                    found.add(code)
+    return found
+
+
+def _terms(settings: Settings, valid: date) -> str:
+    """The terms of sale on one line, those that are typed."""
+    told = [
+        f"packs of {settings.shop_pack}" if settings.shop_pack else "",
+        f"first order from {settings.shop_first_order:,.2f} {settings.currency}" if settings.shop_first_order else "",
+        f"next orders from {settings.shop_reorder:,.2f} {settings.currency}" if settings.shop_reorder else "",
+        f"leaves within {settings.shop_lead_days} days" if settings.shop_lead_days is not None else "",
+        f"prices in {settings.currency}, valid until {valid}",
+    ]
+    words = "; ".join(filter(None, told))
+    return words[:1].upper() + words[1:] + "."
+
+
+def notice_tab(priced: Priced, log: Sequence[Sequence[Value]]) -> PutTab:
+    """The wholesale prices accepted last, old and new; a line that says so where none was.
+
+    Args: log are the rows of the price log, in its columns.
+    """
+    keys = [c.key for c in PRICE_LOG.columns]
+    entries = [dict(zip(keys, row, strict=True)) for row in log]
+    entries = [e for e in entries if e["column"] == WHOLESALE and isinstance(e["accepted"], date)]
+    latest = max((e["accepted"] for e in entries if isinstance(e["accepted"], date)), default=None)
+    news = [e for e in entries if e["accepted"] == latest]
+    rows = []
+    for entry in news:
+        product = priced.book.products.get(str(entry["code"]))
+        retail = _money(product.prices.get(RETAIL)) if product else None
+        rows.append(cells_of(PRICE_NOTICE, [entry["code"], entry["name"], entry["old"], entry["new"], retail, entry["starts"]]))
+    if not rows:
+        rows = [[Cell("none", "good"), Cell("No wholesale price was accepted yet.", "good"), *[Cell(None, "good")] * (len(PRICE_NOTICE.columns) - 2)]]
+    until = [e["orders_until"] for e in news if isinstance(e["orders_until"], date)]
+    kept = f"until {max(until)}" if until else "as agreed"
+    hint = f"These prices change. Orders already accepted keep the old price {kept}."
+    return _for_shops(put(PRICE_NOTICE, hint, rows), priced.book.settings.workshop, "new prices")
+
+
+def _for_shops(tab: PutTab, workshop: str, what: str) -> PutTab:
+    """The tab with the workshop's name above it, on an upright page."""
+    title = f"{workshop}: {what}" if workshop else what.capitalize()
+    return replace(tab, rows=((Cell(title, "title"),), *tab.rows[1:]), look=replace(tab.look, landscape=False))
+
+
+def _money(value: object) -> float | None:
+    return None if value is None else float(value)  # type: ignore[arg-type]

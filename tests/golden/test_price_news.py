@@ -1,0 +1,220 @@
+"""A supplier raises its prices: seen in the workbook, decided there, accepted, taken back, told to shops.
+
+Expected numbers: the shared table `price_news_effect_expected`, made by an oracle that shares no code with this program.
+"""
+
+from __future__ import annotations
+
+from datetime import date, datetime
+from decimal import Decimal
+from typing import Any
+
+import openpyxl
+import pytest
+from shared_files import printed, rows
+
+from costbook import cli, commands
+
+Copy = Any
+DAY = date(2026, 10, 26)
+EXPECTED = "demo/tables/price_news_effect_expected.csv"
+CHANGED, DECISIONS, RISES, LOG, STATE = "What changed", "Price decisions", "Supplier rises", "Price log", "Accepted state"
+
+
+@pytest.fixture
+def seen(book: Copy) -> Copy:
+    """The demo after a look at what its announced prices do."""
+    commands.changed(book.save(), today=DAY)
+    return book
+
+
+def decisions(book: Copy, channel: str = "Wholesale") -> dict[str, dict[str, Any]]:
+    return {r["Code"]: r for r in book.written(DECISIONS)[0] if r["Channel"] == channel}
+
+
+def decide(book: Copy, code: str, heading: str, value: object) -> str:
+    return str(book.type(DECISIONS, heading, (code, "Wholesale"), value))
+
+
+def test_every_figure_of_the_expected_table_stands_in_the_workbook(seen: Copy) -> None:
+    changed = {r["Code"]: r for r in seen.written(CHANGED)[0] if r["Code"].startswith("P")}
+    decided, wrong = decisions(seen), []
+    for expected in rows(EXPECTED):
+        code = expected["Code"]
+        row, price = changed[code], decided[code]
+        found = {
+            "Cost now": row["Cost now"], "Rise": row["Rise"], "Cost after": row["Cost after"],
+            "Wholesale margin % now": price["Margin now"] * 100, "Wholesale margin % after": price["Margin after"] * 100,
+            "A year at present sales": row["A year at present sales"],
+            "Wholesale price that keeps the margin (up to 0.05)": price["Price that keeps today's margin"],
+        }  # fmt: skip
+        found |= {h: row[h] or 0 for h in expected if h.startswith("from ")}
+        wrong += [f"{code} {h}: table {expected[h]}, found {v}" for h, v in found.items() if printed(v, expected[h]) != expected[h]]
+        under = price["How it stands after"].startswith("under floor")
+        wrong += [f"{code}: {expected['Against the 30 % floor']}"] if under != (expected["Against the 30 % floor"] == "UNDER") else []
+    assert wrong == [] and len(changed) == len(rows(EXPECTED)) == 14
+
+
+def test_the_edge_pair_falls_on_either_side_of_the_floor(seen: Copy) -> None:
+    """P03 ends at 30.0023 % and P07 at 29.9569 %; both print as 30.0 %."""
+    decided = decisions(seen)
+    assert not decided["P03"]["How it stands after"].startswith("under floor")
+    assert decided["P07"]["How it stands after"] == "under floor (newly)"
+    newly = {code for code, row in decided.items() if "newly" in row["How it stands after"]}
+    assert newly == {"P06", "P07"}
+
+
+def test_nothing_of_hers_moves_and_a_second_look_writes_nothing(book: Copy) -> None:
+    hers = ("Products", "Materials", "Announced prices", "Purchases", "Channels")
+    before = [openpyxl_rows(book.path, tab) for tab in hers]
+    assert commands.changed(book.path, today=DAY).written
+    assert [openpyxl_rows(book.path, tab) for tab in hers] == before
+    assert not commands.changed(book.path, today=DAY).written
+
+
+def test_accepted_prices_move_are_logged_and_can_be_taken_back(seen: Copy) -> None:
+    decide(seen, "P06", "Decision", "keep margin")
+    decide(seen, "P06", "Reason", "letter of October")
+    decide(seen, "P06", "From", datetime(2026, 11, 1))
+    decide(seen, "P06", "Old price for orders until", datetime(2026, 11, 15))
+    decide(seen, "P10", "Or your new price", 6.5)
+    decide(seen, "P01", "Decision", "hold")
+    path = seen.save()
+    as_decided = path.read_bytes()
+    done = commands.accept(path, today=DAY)
+    assert done.held == 1 and done.findings == ()
+    assert done.moved == (("P06", "wholesale", Decimal("4.5"), Decimal("4.8")), ("P10", "wholesale", Decimal(6), Decimal("6.5")))
+    products = {r["Code"]: r["Wholesale now"] for r in seen.written("Products")[0]}
+    assert (products["P06"], products["P10"], products["P01"]) == (4.8, 6.5, 7.75)
+    log = {r["Code"]: r for r in openpyxl_rows(path, LOG)}
+    assert (log["P06"]["Old price"], log["P06"]["New price"], log["P06"]["Reason"]) == (4.5, 4.8, "letter of October")
+    assert log["P06"]["From"] == datetime(2026, 11, 1) and log["P06"]["Old price for orders until"] == datetime(2026, 11, 15)
+    assert log["P10"]["Accepted"] == datetime(2026, 10, 26)
+    assert not any(r["Decision"] or r["Or your new price"] for r in openpyxl_rows(path, DECISIONS))
+    commands.takeback(path)
+    assert path.read_bytes() == as_decided
+
+
+def openpyxl_rows(path: Any, tab: str) -> list[dict[str, Any]]:
+    sheet = openpyxl.load_workbook(path, data_only=True)[tab]
+    headings, *found = list(sheet.iter_rows(min_row=3, values_only=True))
+    return [dict(zip(headings, row, strict=True)) for row in found if any(v is not None for v in row)]
+
+
+def test_since_accepted_splits_a_change_so_that_it_adds_up(seen: Copy) -> None:
+    commands.accept(seen.save(), today=DAY)
+    seen.type("Pay", "Pay an hour", "owner", 24)
+    seen.type("Products", "Good pieces", "P06", 24)
+    seen.type_recipe("R3", "Amount", "Foaming powder (SLSA)", 24)
+    commands.changed(seen.save(), today=DAY)
+    rows = {r["Code"]: r for r in seen.written("Since accepted")[0]}
+    one = rows["P06"]
+    parts = ("Good pieces", "Recipe", "Packaging", "Labour minutes", "Overhead minutes", "Prices paid", "Pay", "Overhead rate")
+    assert sum(one[p] for p in parts) == pytest.approx(one["Cost now"] - one["Cost then"], abs=1e-9)
+    assert one["Good pieces"] < 0 < one["Recipe"] and one["Pay"] > 0 and one["Packaging"] == pytest.approx(0, abs=1e-12)
+    assert sum(rows["P08"][p] for p in parts) == pytest.approx(rows["P08"]["Pay"], abs=1e-9)
+
+
+@pytest.mark.parametrize(
+    ("typed", "says"),
+    [
+        ({"Decision": "raise it"}, '"raise it" is no decision'),
+        ({"Decision": "keep margin", "Or your new price": 5}, "which of the two?"),
+        ({"Or your new price": -1}, "there is no such price to take"),
+        ({"Or your new price": "about five"}, 'the cell holds the text "about five"'),
+        ({"Decision": "hold", "From": "soon"}, 'a date belongs here; the cell holds "soon"'),
+    ],
+)
+def test_a_decision_that_cannot_be_used_moves_nothing(seen: Copy, typed: dict[str, object], says: str) -> None:
+    decide(seen, "P10", "Decision", "keep margin")
+    for heading, value in typed.items():
+        decide(seen, "P06", heading, value)
+    path = seen.save()
+    before = path.read_bytes()
+    done = commands.accept(path, today=DAY)
+    assert any(says in f.sentence for f in done.findings) and done.moved == ()
+    assert path.read_bytes() == before
+
+
+def test_two_decisions_on_one_price_and_a_price_that_changed_since_are_told(seen: Copy) -> None:
+    seen.type(DECISIONS, "Decision", ("P01", "Web"), "keep margin")
+    seen.type(DECISIONS, "Decision", ("P01", "Online"), "hold")
+    path = seen.save()
+    done = commands.accept(path, today=DAY)
+    assert done.moved == () and any("two decisions on its retail price" in f.sentence for f in done.findings)
+    seen.type(DECISIONS, "Decision", ("P01", "Online"), None)
+    seen.type("Products", "Retail now", "P01", 15.75)
+    done = commands.accept(seen.save(), today=DAY)
+    assert done.moved == () and any("is not what this row was written for" in f.sentence for f in done.findings)
+
+
+@pytest.mark.parametrize(
+    ("heading", "value", "says"),
+    [
+        ("Material", "Cocoa buter", 'no such material; nearest: Cocoa butter'),
+        ("From", datetime(2026, 10, 1), "is in force already on the book's day"),
+        ("New price per pack", 0, "is no price"),
+        ("New price per pack", "dear", 'the cell holds the text "dear"'),
+        ("Material", "Beeswax pellets", "2 announced prices"),
+    ],
+)
+def test_an_announced_price_that_cannot_be_used_is_one_sentence(book: Copy, heading: str, value: object, says: str) -> None:
+    place = book.type("Announced prices", heading, ("Cocoa butter",), value)
+    told = commands.changed(book.save(), today=DAY)
+    (found,) = [f for f in told.findings if says in f.sentence]
+    assert found.where and found.where.tab == "Announced prices" and place.startswith("Announced prices")
+    assert commands.price(book.save(), today=DAY).findings.count(found) == 1
+
+
+def test_a_rise_typed_as_20_for_20_percent_is_asked(book: Copy) -> None:
+    book.type("Announced prices", "New price per pack", ("Cocoa butter",), None)
+    book.type("Announced prices", "Or the rise", ("Cocoa butter",), 20)
+    told = commands.changed(book.save(), today=DAY)
+    assert any("20 in this cell is 2000 %, not 20 %" in f.sentence for f in told.findings)
+    book.type("Announced prices", "Or the rise", ("Cocoa butter",), 0.309)
+    told = commands.changed(book.save(), today=DAY)
+    assert told.impact.news["M14"].goods_rise == pytest.approx(0.309)
+
+
+def test_shops_see_prices_above_the_floor_and_never_a_cost(seen: Copy) -> None:
+    decide(seen, "P06", "Decision", "keep margin")
+    path = seen.save()
+    commands.accept(path, today=DAY)
+    assert commands.shops(path, today=DAY) and not commands.shops(path, today=DAY)
+    sheet = {r["Code"]: r for r in openpyxl_rows(path, "Line sheet")}
+    # Under the wholesale floor today, by the demo's own table: P09, P10, P12, P13, P14.
+    assert set(sheet) == {"P01", "P02", "P03", "P04", "P05", "P06", "P07", "P08", "P11"}
+    assert sheet["P06"]["Wholesale"] == 4.8 and sheet["P06"]["Suggested retail"] == 9
+    (notice,) = openpyxl_rows(path, "Price notice")
+    assert (notice["Code"], notice["Wholesale until now"], notice["New wholesale"]) == ("P06", 4.5, 4.8)
+    workbook = openpyxl.load_workbook(path)
+    costs = {round(r["Unit cost"], 2) for r in openpyxl_rows(path, "Costs") if isinstance(r["Unit cost"], float)}
+    shown = {c.value for tab in ("Line sheet", "Price notice") for row in workbook[tab].iter_rows() for c in row}
+    assert not any(isinstance(v, float) and round(v, 2) in costs for v in shown)
+    assert "cost" not in " ".join(str(v).lower() for v in shown)
+
+
+@pytest.mark.office
+def test_shops_get_a_pdf(book: Copy, tmp_path: Any) -> None:
+    import pdfplumber
+
+    pdf = tmp_path / "for shops.pdf"
+    assert cli.main(["shops", str(book.save()), "--pdf", str(pdf)]) == 0
+    with pdfplumber.open(pdf) as pages:
+        text = pages.pages[0].extract_text()
+    assert "P01" in text and "7.75" in text and "valid until" in text
+    assert cli.main(["shops", str(book.save()), "--pdf", str(pdf)]) == 4  # never over a file that is there
+
+
+def test_without_an_office_program_a_pdf_costs_one_sentence(book: Copy, tmp_path: Any, monkeypatch: Any, capsys: Any) -> None:
+    monkeypatch.setattr("costbook.hosts.office.shutil.which", lambda name: None)
+    assert cli.main(["shops", str(book.save()), "--pdf", str(tmp_path / "x.pdf")]) == 4
+    assert "no office program was found" in capsys.readouterr().err
+
+
+def test_what_is_printed_names_the_rise_and_the_year(book: Copy, capsys: Any) -> None:
+    assert cli.main(["changed", str(book.save())]) == 0
+    told = capsys.readouterr().out
+    assert "935.46 a year" in told and "Wholesale (newly)" in told
+    assert cli.main(["accept", str(book.path)]) == 0
+    assert "0 prices moved, 0 held" in capsys.readouterr().out
