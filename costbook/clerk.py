@@ -8,10 +8,11 @@ from pathlib import Path
 from costbook.amounts.quantity import same_name
 from costbook.book import layout
 from costbook.book.grid import Edits, SetCell, Snapshot, Value
-from costbook.book.model import Book, Invoice, PaperFact
+from costbook.book.model import PRICE_LIST, Book, Invoice, PaperFact
 from costbook.book.posting import (
     Content,
     Standing,
+    announced_row,
     appended,
     content,
     paper_type,
@@ -110,6 +111,8 @@ class Clerk:
     def _take(self, invoice: Invoice) -> tuple[str, str]:
         """What becomes of a paper, and why. What is there is looked at first: a paper that does not close and was
         confirmed as it is still has its problems, and is there all the same."""
+        if invoice.type_code == PRICE_LIST:
+            return self._announce(invoice)
         known = standing(self.book, invoice, sign(invoice))
         if known.state == "there":
             self.review.pop((invoice.source, invoice.supplier, invoice.number), None)
@@ -122,6 +125,37 @@ class Clerk:
         if state == "to review":
             self._to_review(invoice, paper, why)
         return state, why
+
+    def _announce(self, prices: Invoice) -> tuple[str, str]:
+        """Takes over what a price list changes of what she buys into Announced prices: all of it, or none with the reason."""
+        if prices.problems:
+            return "refused", "; ".join(prices.problems)
+        known = self._known = self._known or Confirmed(self.book)
+        rows, same, not_hers, unsure = [], 0, 0, []
+        for line in prices.lines:
+            match = known.match(line, prices.supplier)
+            if not match.code:
+                not_hers += 1
+                unsure += [f"{line.name[:40]} may be {self.book.materials[match.likely].name}"] if match.likely else []
+                continue
+            row = announced_row(self.book, line, match.code, prices)
+            if row is None:
+                same += 1
+            else:
+                rows.append(row)
+        there = [row for row in rows if self._is_announced(row)]
+        new = [row for row in rows if row not in there]
+        told = [f"{len(new)} announced prices", f"{same} unchanged" if same else "", f"{not_hers} not bought by you" if not_hers else ""]
+        why = ", ".join(filter(None, told)) + "".join(f"; {text}: add its code on Materials if so" for text in unsure[:3])
+        if not new:
+            return "already there" if there else "posted", why
+        self._go_on_with(appended(self.snapshot, layout.ANNOUNCED, new))
+        return "posted", why
+
+    def _is_announced(self, row: dict[str, Value]) -> bool:
+        """Whether Announced prices holds this very price already."""
+        wanted = (same_name(str(row["material"])), row["new_price"], row["starts"])
+        return any((same_name(x.material), None if x.pack_price is None else float(x.pack_price), x.starts) == wanted for x in self.book.announced)
 
     def _prepared(self, invoice: Invoice) -> Prepared:
         """The rows a paper would make, what is known filled in."""

@@ -6,6 +6,7 @@ from collections.abc import Mapping, Sequence
 from dataclasses import dataclass, replace
 from pathlib import Path
 
+from costbook.book.grid import Snapshot
 from costbook.book.model import Invoice, PaperFact
 from costbook.errors import HostUnavailable, InvoiceError
 from costbook.hosts import disk
@@ -52,7 +53,7 @@ def read_paper(path: Path, suppliers: Sequence[str] = (), facts: Facts | None = 
         CostbookError: not a paper that can be read; the sentence says why.
     """
     from costbook.hosts import pages, reading
-    from costbook.invoices import en16931, tabular
+    from costbook.invoices import en16931, price_list, tabular
 
     try:
         data = path.read_bytes()
@@ -64,15 +65,24 @@ def read_paper(path: Path, suppliers: Sequence[str] = (), facts: Facts | None = 
     if pages.is_pages(data) or ending in PRINTED:
         return [_printed(data, path.name, suppliers, facts)]
     if reading.is_other_workbook(data):
-        return tabular.read_grids(reading.other_workbook(data, path.name), path.name)
+        return _listed(reading.other_workbook(data, path.name), path.name, suppliers)
     if data.startswith(b"PK") or ending in WORKBOOKS:
-        return tabular.read_grids(WorkbookFile(path).snapshot(), path.name)
+        return _listed(WorkbookFile(path).snapshot(), path.name, suppliers)
     if ending == ".xml" or en16931.looks_like(data):
         return [en16931.read(data, path.name)]
     if ending in LISTS:
-        return tabular.read_csv(data, path.name)
+        prices = price_list.read({"": tabular.csv_rows(data, path.name)}, path.name, suppliers)
+        return [prices] if prices else tabular.read_csv(data, path.name)
     kinds = "CSV, XLSX, XLS and ODS lists, PDFs, scans and XML e-invoices are read."
     raise InvoiceError(f"{path.name} is no kind of paper this tool reads", do=kinds)
+
+
+def _listed(snapshot: Snapshot, name: str, suppliers: Sequence[str]) -> list[Invoice]:
+    """The papers in a workbook, or the price list it is."""
+    from costbook.invoices import price_list, tabular
+
+    prices = price_list.read({grid.name: grid.rows for grid in snapshot.grids.values()}, name, suppliers)
+    return [prices] if prices else tabular.read_grids(snapshot, name)
 
 
 def _printed(data: bytes, name: str, suppliers: Sequence[str], facts: Facts | None) -> Invoice:

@@ -30,7 +30,7 @@ MAY_IMPORT: dict[str, set[str]] = {
     "hosts": {"errors", "book.grid", "book.layout", "book.words"},
     "invoices": {"errors", "amounts", "book.model", "book.grid", "book.words"},
     "printouts": {"errors", "amounts", "book", "costing"},
-    "papers": {"errors", "book.model", "hosts", "invoices"},
+    "papers": {"errors", "book.model", "book.grid", "hosts", "invoices"},
     "clerk": {"errors", "amounts", "book", "invoices", "printouts", "papers"},
     "changes": {"errors", "amounts", "book", "costing", "printouts"},
     "commands": {"errors", "amounts", "book", "costing", "demo", "hosts", "invoices", "printouts", "papers", "clerk", "changes"},
@@ -46,7 +46,7 @@ FLOW = {
     "demo": ["tables", "list_file", "papers", "workshop"],
     "hosts": ["whole", "locks", "backups", "disk", "package", "scan", "reading", "losses", "render", "results", "archive",
               "ooxml", "styles", "splice", "graft", "surgery", "file", "pages", "office"],
-    "invoices": ["wording", "packs", "dialect", "matching", "checks", "tabular", "en16931", "vocabulary", "placed",
+    "invoices": ["wording", "packs", "dialect", "matching", "checks", "tabular", "price_list", "en16931", "vocabulary", "placed",
                  "columns", "line_table", "letterhead", "page"],
     "printouts": ["marks", "figures", "frames", "tabs", "result_tabs", "paper_tabs", "change_tabs", "shop_tabs"],
 }

@@ -11,7 +11,7 @@ from datetime import date
 from decimal import Decimal
 
 from costbook.amounts.money import rounded
-from costbook.amounts.quantity import read_number, rec20_unit, same_name
+from costbook.amounts.quantity import read_amount, read_number, rec20_unit, same_name
 from costbook.book.grid import SetCell, Snapshot, Value
 from costbook.book.layout import PURCHASES, SUPPLIERS, Tab, style_for
 from costbook.book.model import CREDIT_TYPES, Book, Invoice, InvoiceLine, PurchaseLine
@@ -179,6 +179,31 @@ def row_content(rows: Iterable[Mapping[str, Value]]) -> Content:
         (str(r.get("kind") or "goods"), same_name(item), rounded(Decimal(repr(r.get("amount") or 0.0))))
         for r, item in items
     )
+
+
+def announced_row(book: Book, line: InvoiceLine, material: str, prices: Invoice) -> dict[str, Value] | None:
+    """The row of Announced prices a line of a price list makes; None where price and pack are those of the last paper."""
+    bought = [x for x in book.purchases if x.material == material and x.pack_price and x.kind == "goods" and same_name(x.supplier) == same_name(prices.supplier)]
+    last = max(bought, key=lambda x: x.date or date.min, default=None)
+    size, unit = pack_of(line, prices.decimal)
+    if last is not None and last.pack_price == line.price and (size is None or _same_pack(last, size, unit, book)):
+        return None
+    row: dict[str, Value] = {"material": book.materials[material].name, "supplier": prices.supplier, "new_price": _number(line.price),
+                             "starts": line.best_before, "note": f"{prices.source}, {line.place}"}  # fmt: skip
+    if size is not None and not (last is not None and _same_pack(last, size, unit, book)):
+        row |= {"new_pack": size, "new_pack_unit": unit}
+    return row
+
+
+def _same_pack(line: PurchaseLine, size: Value, unit: str, book: Book) -> bool:
+    try:
+        told = read_amount(size if isinstance(size, str | int | float) else "", unit, decimal=book.settings.decimal, measures=book.settings.measures)
+        held = line.pack
+        if held is None or held.unit is None or told.unit is None or held.unit.dimension != told.unit.dimension:
+            return False
+        return told.usual * told.unit.factor == held.usual * held.unit.factor
+    except QuantityError:
+        return False
 
 
 def appended(snapshot: Snapshot, tab: Tab, rows: Iterable[Mapping[str, Value]]) -> list[SetCell]:

@@ -76,15 +76,23 @@ def read_csv(data: bytes, source: str, *, decimal: str | None = None) -> list[In
     Args: source names the file in sentences; decimal ('point' or 'comma') is the style of its numbers if known.
     Raises: InvoiceError where the file is empty, no text, too large, or has no row of headings that can be used.
     """
+    return _papers(_found_rows(csv_rows(data, source), ""), source, "CSV", decimal)
+
+
+def csv_rows(data: bytes, source: str) -> list[list[str]]:
+    """The rows of a CSV file as texts, split at the mark that gives the best row of headings.
+
+    Raises: InvoiceError where the file is empty, no text, or too large.
+    """
     text = _text(data, source)
     tables = {mark: _csv_rows(text, mark) for mark in _DELIMITERS}
-    best = max(_DELIMITERS, key=lambda mark: _heading_score(tables[mark] or ()))
+    best = max(_DELIMITERS, key=lambda mark: (_heading_score(tables[mark] or ()), max(map(len, tables[mark] or ()), default=0)))
     rows = tables[best]
     if rows is None:
         raise InvoiceError(
             "its quotation marks do not close, so its columns cannot be told.", source, "Save it as CSV again."
         )
-    return _papers(_found_rows(rows, ""), source, "CSV", decimal)
+    return rows
 
 
 def read_grids(snapshot: Snapshot, source: str) -> list[Invoice]:
@@ -145,7 +153,7 @@ def _columns(row: Sequence[Value]) -> dict[str, int]:
     found: dict[str, int] = {}
     second: dict[str, int] = {}
     for column, value in enumerate(row):
-        role = _role(value) if isinstance(value, str) else ""
+        role = heading_role(value) if isinstance(value, str) else ""
         if role:
             (second if role in found else found).setdefault(role, column)
     if "name" in second and "code" not in found:
@@ -155,7 +163,7 @@ def _columns(row: Sequence[Value]) -> dict[str, int]:
 
 
 @lru_cache(maxsize=4096)
-def _role(heading: str) -> str:
+def heading_role(heading: str) -> str:
     """What a heading's words name, a bracket after them left out: 'Amount (USD)' is an amount."""
     return _ROLE_BY_HEADING.get(folded(heading)) or _ROLE_BY_HEADING.get(folded(re.sub(r"\([^)]*\)", " ", heading)), "")
 
