@@ -54,6 +54,19 @@ def parser() -> argparse.ArgumentParser:
     one = asked.add_parser("shops", help="write a line sheet and a notice of new prices for shops; neither holds a cost")
     one.add_argument("book", type=Path)
     one.add_argument("--pdf", type=Path, metavar="FILE", help="also print both into a PDF, through LibreOffice")
+    one = asked.add_parser("next", help="show what to make next, what is short and what to buy; with --plan the best plan of the week")
+    one.add_argument("book", type=Path)
+    one.add_argument("--by", default="", metavar="ORDER", help="margin per piece, sold out first, margin %%, cash per hour, plan (default: that of the Start tab)")
+    one.add_argument("--plan", action="store_true", help="also plan the week and write it day by day")
+    one.add_argument("--seconds", type=float, default=commands.PLAN_SECONDS, metavar="N", help="how long to look for the best plan (default: 10)")
+    one = asked.add_parser("record", help="book batches and sales you typed, and sales lists: stock moves")
+    one.add_argument("book", type=Path)
+    one.add_argument("lists", nargs="*", type=Path, help="sales lists of your shop, CSV or workbook")
+    one = asked.add_parser("count", help="write a count sheet with the stock's value at cost")
+    one.add_argument("book", type=Path)
+    one = asked.add_parser("lot", help="show where a lot came from and went, or the lots in a product's batches")
+    one.add_argument("book", type=Path)
+    one.add_argument("name", help="a lot, or a product's code or name")
     one = asked.add_parser("picture", help="draw a PDF or scan with boxes over what was read of it")
     one.add_argument("paper", type=Path)
     one.add_argument("--into", type=Path, default=Path(), metavar="FOLDER", help="where the pictures go (default: here)")
@@ -188,6 +201,65 @@ def _shops(asked: argparse.Namespace) -> int:
     print(f"{asked.book}: {'Line sheet and Price notice written' if written else 'nothing changed, file left as it is'}.")
     if asked.pdf:
         print(f"{asked.pdf} is ready to send.")
+    return DONE
+
+
+def _next(asked: argparse.Namespace) -> int:
+    told = commands.make_next(asked.book, asked.by, asked.seconds if asked.plan else None, _progress)
+    _progress("")
+    print(f"What to make next, by {told.by}:")
+    for place, row in enumerate((r for r in told.rows if r.need > 0), 1):
+        print(f"{place:>3}  {row.code[:6]:<6} {row.name[:34]:<34} {_text(row.worth.margin):>7} a piece {_text(row.worth.cash_per_hour):>7} an hour  {row.reason}")
+    _print_plan(told)
+    if told.findings:
+        _print_findings(told.findings)
+    print(f"{told.path}: {'written' if told.written else 'nothing changed, file left as it is'}.")
+    return STOPPED if told.plan is not None and told.plan.missed else DONE
+
+
+def _print_plan(told: commands.ToMake) -> None:
+    plan = told.plan
+    if plan is None:
+        return
+    proof = "proven the best" if plan.proven else f"at most {plan.bound:.2f} could be kept, a gap of {plan.gap:.1%}"
+    print(f"\nThe plan keeps {plan.value:.2f} ({proof}):")
+    for made in plan.made:
+        if made.batches:
+            print(f"     {made.name[:6]:<6} {made.batches:g} batches, {made.pieces:g} pieces, {made.value:.2f}")
+    for missed in plan.missed:
+        print(f" stop  {missed.why}")
+    for limit in plan.binding[:5]:
+        more = f"; {limit.resource.step_text} more brings {limit.one_more:.2f}" if limit.one_more else ""
+        print(f"     held back by {limit.resource.name}: {limit.left:.4g} {limit.resource.unit} left of {limit.available:.4g}{more}")
+    for note in plan.notes:
+        print(f" note  {note}")
+
+
+def _record(asked: argparse.Namespace) -> int:
+    done = commands.record(asked.book, asked.lists, _progress)
+    _progress("")
+    if done.asked:
+        print(f"Say on the Shop columns tab what these headings mean, then read the list again: {', '.join(done.asked)}")
+    if asked.lists and not done.asked:
+        print(f"{done.read} sales taken over, {done.left_out} were there already.")
+    print(f"{done.batches} batches and {done.sales} sales booked.")
+    if done.findings:
+        _print_findings(done.findings)
+    print(f"{asked.book}: {'written' if done.written else 'nothing changed, file left as it is'}.")
+    return STOPPED if done.asked or any(f.level == "stop" for f in done.findings) else DONE
+
+
+def _count(asked: argparse.Namespace) -> int:
+    value, findings, written = commands.count(asked.book, _progress)
+    _progress("")
+    print(f"Stock at cost: {value:,.2f}. {'Count sheet written.' if written else 'Nothing changed.'}")
+    if findings:
+        _print_findings(findings)
+    return DONE
+
+
+def _lot(asked: argparse.Namespace) -> int:
+    print("\n".join(commands.lot(asked.book, asked.name)))
     return DONE
 
 

@@ -16,7 +16,7 @@ from typing import TYPE_CHECKING, Any
 
 from costbook.amounts.quantity import same_name
 from costbook.book import layout
-from costbook.book.grid import Edits, SetCell, Snapshot
+from costbook.book.grid import Edits, PutTab, SetCell, Snapshot
 from costbook.book.model import Book
 from costbook.book.reading import read_book
 from costbook.book.table import unknown
@@ -34,9 +34,12 @@ from costbook.printouts import result_tabs
 if TYPE_CHECKING:
     from costbook.costing.hidden_rises import HiddenRise
     from costbook.costing.impact import Impact
+    from costbook.costing.plan import Plan
+    from costbook.costing.restock import QueueRow
     from costbook.costing.trace import Node
 
 Tell = Callable[[str], None]
+PLAN_SECONDS = 10.0
 DEMO_BOOK, DEMO_PAPERS = "workshop.xlsx", "papers"
 TYPED_OVER = "typed where a tool value belongs"
 
@@ -339,6 +342,148 @@ def shops(path: Path, pdf: Path | None = None, tell: Tell = _quiet, today: date 
         return bool(new) and host.apply(Edits(tabs=new))
     finally:
         host.close()
+
+
+# ------------------------------------------------------------------ making
+
+
+@dataclass(frozen=True)
+class ToMake:
+    """The queue in its order, the plan where one was asked for, what was found, and whether the file was written."""
+
+    path: Path
+    rows: tuple[QueueRow, ...]
+    by: str
+    plan: Plan | None
+    findings: tuple[Finding, ...]
+    written: bool
+
+
+def make_next(path: Path, by: str = "", seconds: float | None = None, tell: Tell = _quiet, today: date | None = None) -> ToMake:
+    """Writes what to make next, what to buy for it and when to reorder; with seconds also the plan of the week.
+
+    Args:
+        by: the order of the queue; that of the Start tab where none is given.
+        seconds: how long the plan may be looked for; 0 or None for no plan, unless the order is that of the plan.
+    Raises:
+        CostbookError: the book cannot be read or written; the file is then untouched.
+    """
+    import time
+
+    from costbook.costing.restock import SORTS
+    from costbook.making import BY_PLAN, planned, queue_of, queue_tabs, sorted_rows
+
+    tell(f"reading {path.name}")
+    host = WorkbookFile(path)
+    try:
+        snapshot = host.snapshot()
+        result_tabs.refuse_hers(snapshot)
+        priced, _ = worked_out(snapshot, today or date.today())
+        order = by or priced.book.settings.queue_by
+        if order not in (*SORTS, BY_PLAN):
+            raise InputError(f'no order "{order}"', do=f"Choose one of: {', '.join((*SORTS, BY_PLAN))}.")
+        found, plan, tabs = queue_of(priced), None, list[PutTab]()
+        if seconds or order == BY_PLAN:
+            tell("looking for the best plan")
+            plan, tabs = planned(priced, found, seconds or PLAN_SECONDS, time.monotonic)
+        new = {tab.name: tab for tab in (*queue_tabs(priced, found, order, plan), *tabs)}
+        edits = Edits(tabs=tuple(tab for tab in new.values() if not tab.stands_in(snapshot)))
+        tell("writing")
+        written = bool(edits) and host.apply(edits)
+    finally:
+        host.close()
+    return ToMake(path, tuple(sorted_rows(found, order, plan)), order, plan, found.findings, written)
+
+
+@dataclass(frozen=True)
+class Recorded:
+    """What was booked, headings of a sales list she has to tell the meaning of, and what was found."""
+
+    batches: int
+    sales: int
+    read: int
+    left_out: int
+    asked: tuple[str, ...]
+    findings: tuple[Finding, ...]
+    written: bool
+
+
+def record(path: Path, lists: Sequence[Path] = (), tell: Tell = _quiet, today: date | None = None) -> Recorded:
+    """Takes over sales lists, moves stock by every batch and sale not booked yet, and writes Batch results and Lots.
+
+    Raises:
+        CostbookError: the book or a list cannot be read, or the book cannot be written; the file is then untouched.
+    """
+    from costbook import making
+    from costbook.book.decisions import kept_rows
+    from costbook.book.tool_tabs import SHOP_COLUMNS
+    from costbook.invoices import shop_sales
+    from costbook.papers import table_rows
+
+    day = today or date.today()
+    host = WorkbookFile(path)
+    try:
+        snapshot = host.snapshot()
+        result_tabs.refuse_hers(snapshot)
+        book, cells, tabs = read_book(snapshot), list[SetCell](), list[PutTab]()
+        said, asked, told = shop_sales.meanings(kept_rows(snapshot, SHOP_COLUMNS)), list[tuple[str, str]](), list[Finding]()
+        read = left_out = 0
+        for file in lists:
+            tell(f"reading {file.name}")
+            found = shop_sales.read(table_rows(file), file.name, book, said)
+            asked += found.asked
+            told += found.findings
+            read, left_out = read + len(found.sales), left_out + found.left_out
+            new, made = making.with_sales(snapshot, found.sales)
+            snapshot = making.in_between(snapshot, new, made)
+            cells, tabs = [*cells, *new], [*tabs, *made]
+            book = read_book(snapshot)
+        priced, _ = worked_out(snapshot, day)
+        booked = making.booked(snapshot, priced)
+        after = snapshot.with_cells(booked.edits.cells)
+        result = making.record_tabs(worked_out(after, day)[0])
+        columns = [making.columns_tab(snapshot, asked)] if asked else []
+        edits = making.one_save(cells, tabs, booked.edits, [tab for tab in (*result, *columns) if not tab.stands_in(snapshot)])
+        tell("writing")
+        written = bool(edits) and host.apply(edits)
+    finally:
+        host.close()
+    findings = (*told, *booked.moves.findings)
+    return Recorded(len(booked.moves.batches), len(booked.moves.sales), read, left_out, tuple(h for h, _ in asked), findings, written)
+
+
+def count(path: Path, tell: Tell = _quiet, today: date | None = None) -> tuple[float, tuple[Finding, ...], bool]:
+    """Writes the count sheet with the stock's value; returns the value, what could not be valued, and whether it was written."""
+    from costbook.making import count_tab
+
+    host = WorkbookFile(path)
+    try:
+        snapshot = host.snapshot()
+        result_tabs.refuse_hers(snapshot)
+        priced, _ = worked_out(snapshot, today or date.today())
+        tab, findings, value = count_tab(snapshot, priced)
+        return value, tuple(findings), not tab.stands_in(snapshot) and host.apply(Edits(tabs=(tab,)))
+    finally:
+        host.close()
+
+
+def lot(path: Path, name: str) -> list[str]:
+    """Where a lot came from and which batches it went into; or, for a product, the lots in its batches. The file is only read.
+
+    Raises:
+        InputError: no paper has the lot and no product is called so.
+    """
+    from costbook.making import of_batch, traced
+
+    book = read_book(_read(path))
+    found = traced(book, name)
+    if found:
+        return found
+    lots = [line.lot for line in book.purchases if line.lot]
+    if not any(same_name(name) in (same_name(code), same_name(p.name)) for code, p in book.products.items()):
+        raise InputError(unknown("lot", name, lots), do="Write it as on the Purchases tab, or name a product.")
+    code = _product_code(book, name)
+    return of_batch(book, code, None) or [f"No batch of {code} is on the Batches tab."]
 
 
 # ------------------------------------------------------------------ posting

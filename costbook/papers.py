@@ -6,7 +6,7 @@ from collections.abc import Mapping, Sequence
 from dataclasses import dataclass, replace
 from pathlib import Path
 
-from costbook.book.grid import Snapshot
+from costbook.book.grid import Snapshot, Value
 from costbook.book.model import Invoice, PaperFact
 from costbook.errors import HostUnavailable, InvoiceError
 from costbook.hosts import disk
@@ -75,6 +75,28 @@ def read_paper(path: Path, suppliers: Sequence[str] = (), facts: Facts | None = 
         return [prices] if prices else tabular.read_csv(data, path.name)
     kinds = "CSV, XLSX, XLS and ODS lists, PDFs, scans and XML e-invoices are read."
     raise InvoiceError(f"{path.name} is no kind of paper this tool reads", do=kinds)
+
+
+def table_rows(path: Path) -> list[Sequence[Value]]:
+    """The rows of a list, CSV or the first tab of a workbook that holds something.
+
+    Raises:
+        CostbookError: no such file, or no list; the sentence says why.
+    """
+    from costbook.hosts import reading
+    from costbook.invoices import tabular
+
+    try:
+        data = path.read_bytes()
+    except OSError as error:
+        raise HostUnavailable(f"{path.name} cannot be read ({error.strerror})", do="Look at its name and rights.") from error
+    if reading.is_other_workbook(data):
+        snapshot = reading.other_workbook(data, path.name)
+    elif data.startswith(b"PK"):
+        snapshot = WorkbookFile(path).snapshot()
+    else:
+        return list(tabular.csv_rows(data, path.name))
+    return next((list(grid.rows) for grid in snapshot.grids.values() if grid.rows), [])
 
 
 def _listed(snapshot: Snapshot, name: str, suppliers: Sequence[str]) -> list[Invoice]:

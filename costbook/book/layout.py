@@ -112,6 +112,7 @@ class Tab:
 UNITS = ("g", "kg", "oz", "lb", "ml", "l", "fl oz", "tsp", "tbsp", "cup", "pint", "quart", "gallon", "each", "%")
 ENDINGS = ("next 0.05", "next 0.25", "next 0.50", "next 1.00", "ends .95", "ends .99")
 YES_NO = ("yes", "no")
+QUEUE_ORDERS = ("margin per piece", "sold out first", "margin %", "cash per hour", "plan")
 STANDINGS = ("yes", "trying out", "dropped")
 
 
@@ -147,6 +148,7 @@ SETTINGS = (
     SettingRow("shelf_weeks", "Keep on the shelf, weeks of sales", "number", "For what to make next."),
     SettingRow("mixer_g", "Bowl or mixer holds", "text", "Such as 6 kg. More than it holds is made in several mixes."),
     SettingRow("rack_places", "Places to set or dry", "count", "Rack places, moulds or shelf room."),
+    SettingRow("queue_by", "Make next is sorted by", "text", "The order of the Make next tab.", QUEUE_ORDERS),
     SettingRow("keep_ending", "Price that keeps a margin, up to", "text", "How such a price is rounded up.", ENDINGS),
     SettingRow("shop_pack", "Shops buy in packs of", "count", "For the line sheet."),
     SettingRow("shop_first_order", "Shops' first order at least", "money", "For the line sheet."),
@@ -235,6 +237,8 @@ PRODUCTS = Tab("Products", "a product", (
     Column("good", "Good pieces", "count", 8, needed=True, synonyms=("Good pieces (usual)", "Good"), note="Usually sold of those planned. Everything a batch takes is paid by these."),
     Column("family", "Work as", width=11, synonyms=("Steps", "Steps for"), note="Which steps of the Work tab make it."),
     Column("rest_hours", "Rest hours", "number", 8),
+    Column("mould", "Mould", width=14, note="What a batch is set in, where you have only so many; how many there are stands on This week."),
+    Column("moulds", "Moulds a batch", "number", 8, note="Empty: one a batch."),
     Column("wholesale", "Wholesale now", "money", 11, synonyms=("Wholesale", "Wholesale price")),
     Column("retail", "Retail now", "money", 10, synonyms=("Retail", "Retail price")),
     Column("on_hand", "On hand", "number", 8),
@@ -312,7 +316,39 @@ ANNOUNCED = Tab("Announced prices", "a price a supplier has announced; nothing m
     Column("note", "Told by", width=30, note="Letter, list, call."),
 ))  # fmt: skip
 
-HER_TABS = (SUPPLIERS, MATERIALS, PURCHASES, PRODUCTS, LINES, PAY, WORK, ACTIVITIES, CHANNELS, ANNOUNCED)
+WEEK_UNITS = ("hours a day", "moulds", "mixes", "money", "days", "pieces")
+WEEK = Tab("This week", "something there is to work with this week; for the plan", (
+    Column("what", "What", width=26, needed=True, note="Somebody of the Pay tab; a mould of the Products tab; mixes; money to buy with; delivered within; beyond the need."),
+    Column("amount", "How much", "number", 10, needed=True),
+    Column("unit", "Of", width=14, needed=True, choices=WEEK_UNITS,
+           note="hours a day of somebody; moulds of a kind; mixes of the bowl; money for buying more; days a supplier may take; pieces beyond the need that still count."),
+    Column("days", "On", width=16, note="For hours: Mon-Fri (empty), Mon-Sat, or Mon, Wed, Fri."),
+))  # fmt: skip
+
+BATCHES = Tab("Batches", "a batch you made", (
+    Column("date", "Date", "date", 11, needed=True),
+    Column("product", "Product", width=10, needed=True, choices="products"),
+    Column("planned", "Pieces poured", "count", 9, note="Empty: as planned on the Products tab."),
+    Column("good", "Good pieces", "count", 8, needed=True, note="What came out fit to sell."),
+    Column("minutes", "Hands-on minutes", "number", 10, needed=True, note="Of everybody together."),
+    Column("lots", "Lots used", width=36, note="As on the Purchases tab, with ; between."),
+    Column("note", "Note", width=30),
+    Column("booked", "Booked", "date", 11, TOOL, note="Written by the tool once stock has moved. Do not type here."),
+))  # fmt: skip
+
+SALES = Tab("Sales", "pieces sold", (
+    Column("date", "Date", "date", 11, needed=True),
+    Column("product", "Product", width=28, needed=True, note="Its code or name."),
+    Column("pieces", "Pieces", "number", 8, needed=True, note="Below 0 for what came back."),
+    Column("channel", "Channel", width=16),
+    Column("order", "Order", width=14, note="An order's line is taken over once."),
+    Column("source", "From", width=24),
+    Column("booked", "Booked", "date", 11, TOOL, note="Written by the tool once stock has moved. Do not type here."),
+))  # fmt: skip
+
+HER_TABS = (SUPPLIERS, MATERIALS, PURCHASES, PRODUCTS, LINES, PAY, WORK, ACTIVITIES, CHANNELS, ANNOUNCED, WEEK, BATCHES, SALES)
+# Tabs a book does well without, made when they are first needed.
+OPTIONAL = (ACTIVITIES, BATCHES, SALES)
 
 RECIPE_LABELS = {"name": "Recipe", "code": "Code", "makes": "Makes", "loss": "Bench loss", "note": "Note"}
 RECIPE_COLUMNS = (

@@ -60,6 +60,7 @@ class Settings:
     shelf_weeks: Decimal = Decimal(2)
     mixer_g: float | None = None
     rack_places: int | None = None
+    queue_by: str = "margin per piece"
     keep_ending: str = "next 0.05"
     shop_pack: int | None = None
     shop_first_order: Decimal | None = None
@@ -269,6 +270,8 @@ class Product:
     season_end: Day | None = None
     trying: bool = False
     size: str = ""
+    mould: str = ""
+    moulds: float = 1.0
     stopped: tuple[Finding, ...] = ()
 
 
@@ -334,6 +337,46 @@ class Announced:
     where: Where | None = None
 
 
+@dataclass(frozen=True, slots=True)
+class WeekRow:
+    """Something there is this week: `amount` of `what` in one of layout.WEEK_UNITS; hours of each day from Monday on."""
+
+    what: str
+    amount: Decimal
+    unit: str
+    days: tuple[int, ...]
+    where: Where
+
+
+@dataclass(frozen=True, slots=True)
+class BatchRecord:
+    """A batch as she recorded it. `lots` are as written; `booked` is when the tool moved stock by it, None if it has not."""
+
+    on: Day
+    product: str
+    planned: int | None
+    good: int
+    minutes: float
+    lots: tuple[str, ...]
+    booked: Day | None
+    where: Where
+    row: int
+
+
+@dataclass(frozen=True, slots=True)
+class SaleRecord:
+    """Pieces sold on a day (below 0 for what came back); `order` names the line of a shop's export it was taken from."""
+
+    on: Day
+    product: str
+    pieces: Decimal
+    channel: str
+    order: str
+    booked: Day | None
+    where: Where
+    row: int
+
+
 @dataclass(frozen=True)
 class Book:
     """Everything read from one workbook. Mappings go by code or name as she wrote it, in her order.
@@ -356,6 +399,9 @@ class Book:
     activities: Mapping[str, Activity] = field(default_factory=dict)
     paper_facts: Mapping[str, tuple[PaperFact, ...]] = field(default_factory=dict)
     announced: tuple[Announced, ...] = ()
+    week: tuple[WeekRow, ...] = ()
+    batches: tuple[BatchRecord, ...] = ()
+    sales: tuple[SaleRecord, ...] = ()
 
 
 @dataclass(frozen=True, slots=True)

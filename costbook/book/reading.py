@@ -25,6 +25,7 @@ from costbook.book.products import (
     read_steps,
 )
 from costbook.book.recipes import read_recipes, resolved_recipes
+from costbook.book.records import read_records
 from costbook.book.table import Notes, Row, Table, find_table, find_tables, plain_text, unknown
 from costbook.book.tool_tabs import PAPER_LAYOUTS, TOOL_TABS
 from costbook.errors import Finding, QuantityError, Where
@@ -61,6 +62,7 @@ def read_book(snapshot: Snapshot) -> model.Book:
     channels = {c.name: c for c in read_channels(tables["Channels"], roles, notes)}
     announced = _announced(tables.get("Announced prices"), notes)
     facts = _paper_facts(snapshot.grid(PAPER_LAYOUTS.name), notes)
+    records = read_records(tables, products, roles, notes)
     for tab in layout.HER_TABS:
         if tab.name in tables:
             _shape(tables[tab.name], tab, notes)
@@ -79,6 +81,7 @@ def read_book(snapshot: Snapshot) -> model.Book:
         activities,
         facts,
         tuple(announced),
+        *records,
     )
 
 

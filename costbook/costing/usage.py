@@ -124,6 +124,24 @@ class Usage:
         """Hands-on minutes of a product's own steps for one batch, by role."""
         return _minutes(self._steps.get(product.family, ()) if product.family else (), product.planned)
 
+    def batch_takes(self, code: str) -> tuple[dict[Key, float], dict[str, float]]:
+        """What one usual batch takes itself: amounts by key, and pieces by product where it is made of other products.
+
+        Raises:
+            InputError: an amount of its own parts cannot be worked out.
+        """
+        product = self.book.products[code]
+        if product.stopped:
+            raise InputError.of(product.stopped)
+        sums, pieces = _RowSums(), dict[str, float]()
+        for part in product.parts:
+            if part.kind != "product":
+                self.add_part(sums, product, part, USUAL, (code,))
+                continue
+            count = part.amount.base(want="each") * (1 if part.per_batch else product.planned)
+            pieces[part.item] = pieces.get(part.item, 0.0) + count
+        return {key: amount * product.good for key, amount in sums.bought.items()}, pieces
+
     def row(self, product: str, variant: Variant = USUAL, open_products: tuple[str, ...] = ()) -> UsageRow:
         """One product's usage row. Raises InputError where it cannot be worked out."""
         return _once(self._rows, (product, variant), lambda: self._row(product, variant, open_products))
@@ -481,7 +499,7 @@ def cost_at(usage: Usage, rates: Rates, code: str, multiple: float) -> float:
     """
     book = usage.book
     product = book.products[code]
-    grams = (_mix_grams(usage, product, part) for part in product.parts if part.kind == "recipe")
+    grams = (mix_grams(usage, product, part) for part in product.parts if part.kind == "recipe")
     mass = sum(grams)
     holds = max(book.settings.mixer_g or math.inf, mass)
     mixes = max(1, math.ceil(round(mass * multiple / holds, 9))) if math.isfinite(holds) else 1
@@ -490,7 +508,7 @@ def cost_at(usage: Usage, rates: Rates, code: str, multiple: float) -> float:
     return per_piece + fixed * mixes / (product.good * multiple)
 
 
-def _mix_grams(usage: Usage, product: Product, part: Part) -> float:
+def mix_grams(usage: Usage, product: Product, part: Part) -> float:
     """Grams of mix one usual batch takes for a part; 0 for a recipe that yields pieces."""
     if usage.mix(part.item, product.fills).in_pieces:
         return 0.0

@@ -70,6 +70,7 @@ def demo_tabs() -> list[PutTab]:
         layout.PAY.name: _rows(layout.PAY, scenario("pay")),
         layout.WORK.name: _rows(layout.WORK, scenario("steps")),
         layout.CHANNELS.name: _rows(layout.CHANNELS, scenario("channels")),
+        layout.WEEK.name: _rows(layout.WEEK, scenario("week")),
         layout.ANNOUNCED.name: [_announced(row) for row in scenario("price_news")],
     }
     start = start_tab("Saltreed Bath Workshop: invented demo workbook", _demo_settings(), DEMO_INTRO)
@@ -82,7 +83,7 @@ def blank_tabs(paper_date: date = EXAMPLE_DATE) -> list[PutTab]:
     `paper_date` is the day of the example paper. A caller who may read the clock gives today's, so that the example's
     prices are neither old nor still to come.
     """
-    rows = {tab.name: _examples(tab) for tab in layout.HER_TABS}
+    rows = {tab.name: _examples(tab) for tab in layout.HER_TABS if tab not in (layout.BATCHES, layout.SALES)}
     rows[layout.PURCHASES.name] = [{**line, "date": paper_date} for line in rows[layout.PURCHASES.name]]
     lines = [_by_heading(layout.RECIPE_COLUMNS, row) for row in example("recipe_lines")]
     card = RecipeBlock("Example soak", "XR1", 0.02, lines, note=f"{DELETE}; invented, not to be made", spare=12)
@@ -103,8 +104,8 @@ def _in_order(start: PutTab, rows: Mapping[str, list[Row]], recipes: list[PutTab
     for tab in layout.HER_TABS:
         if tab is layout.PRODUCTS:
             tabs += recipes
-        if tab is layout.ACTIVITIES and tab.name not in rows:
-            continue  # the one tab a book does well without
+        if tab in layout.OPTIONAL and tab.name not in rows:
+            continue
         # Papers are posted below the last row of Purchases: it gets no empty ones.
         tabs.append(table_tab(tab, rows.get(tab.name, []), spare=0 if tab is layout.PURCHASES else spare))
     return tabs

@@ -279,7 +279,7 @@ ALSO: dict[str, set[str]] = {
     "F7": {"under-target"},
     "F10": {"under-target"},
     "F11": {"stray-space"},
-    "F15": {"under-floor"},
+    "F15": {"under-floor", "announced-which-pack"},  # an announced price of that oil then meets two packs
     "F16": {"under-target"},
     "F17": {"under-floor"},
     "F19": {"no-price", "best-before", "under-target"},

@@ -1,0 +1,212 @@
+"""Large plans: from the relaxation to a good plan in whole batches, when there is no time to prove the best one.
+
+Each step only ever betters the plan before it: the relaxation rounded down and filled up; the whole-number program itself
+for part of the time, which also lowers the bound; then neighbourhoods: most batches are held as they are, and a few hundred
+are solved anew, those where plan and relaxation disagree and those that compete for the same dear things.
+Source: relaxation induced neighbourhoods (Danna, Rothberg, Le Pape, Mathematical Programming 102, 2005).
+"""
+
+from __future__ import annotations
+
+import math
+from collections.abc import Iterable, Sequence
+from dataclasses import dataclass, replace
+
+from costbook.costing.candidates import SLACK, Program
+from costbook.costing.highs import Rows, Solved, Watch
+
+HOLD = 1e-7  # below a whole number by so little, the relaxation's batches are whole
+FREE = 300  # columns a neighbourhood starts with
+MANY = 20_000  # columns: above, the relaxation is built up from those that can bring something
+KEPT = 3_000  # columns of such a program that are solved in whole batches
+FILLED, WHOLE, NEAR = "relaxation rounded down and filled up", "whole-number program", "neighbourhoods"
+
+
+@dataclass(frozen=True, slots=True)
+class Best:
+    """The best plan so far, what none can beat, the value each step came to, and whether it is proven the best."""
+
+    columns: list[float] | None
+    value: float
+    bound: float
+    steps: tuple[tuple[str, float], ...] = ()
+    done: bool = False
+
+    def better(self, program: Program, step: str, columns: Sequence[float] | None) -> Best:
+        """The better of this plan and another, with what the step came to."""
+        found = self
+        settled = None if columns is None else program.settled(columns)
+        if settled is not None and program.fits(settled) and program.value(settled) > self.value:
+            found = replace(self, columns=settled, value=program.value(settled))
+        steps = tuple(s for s in self.steps if s[0] != step)
+        told = ((step, found.value),) if found.columns is not None else ()
+        return replace(found, bound=max(found.bound, found.value), steps=(*steps, *told))
+
+
+def searched(
+    program: Program, rows: Rows, watch: Watch, near_enough: float, tried: Solved | None, kept: Sequence[float] | None
+) -> tuple[Best, Solved]:
+    """The best plan found before the watch runs out, or within `near_enough` of the bound; and the relaxation.
+
+    `tried` is what the whole-number program came to where it was run already, `kept` any columns that fit.
+    """
+    relaxed = rows.relaxed(watch.allow(0.5, 1.0)) if len(program.most) <= MANY else sifted(rows, watch)
+    best = Best(None, -math.inf, relaxed.bound).better(program, "promises met", kept)
+    best = best.better(program, FILLED, filled(program, relaxed))
+    if tried is None:
+        tried, whole_bound = _part_whole(rows, relaxed, best, watch, near_enough)
+    else:
+        whole_bound = True
+    best = best.better(program, WHOLE, tried.columns)
+    if whole_bound:
+        best = replace(best, bound=max(best.value, min(best.bound, tried.bound)))
+        if tried.done and tried.columns is not None and program.fits(program.settled(tried.columns)):
+            return replace(best, done=near_enough == 0.0), relaxed
+    if relaxed.columns is not None:
+        best = _neighbourhoods(program, rows, relaxed, best, watch, near_enough)
+    return best, relaxed
+
+
+def fill(program: Program, columns: Sequence[float], order: Iterable[int]) -> list[float]:
+    """Batches added to a plan in that order of candidates, each as often as there is room; pieces counted and lacking follow."""
+    found = list(columns)
+    takes = program.by_column()
+    settling = set(program.follows.values())
+    left = [limit - used for limit, used in zip(program.limits, program.used(found), strict=True)]
+    for column in order:
+        rooms = (left[row] / amount for row, amount in takes[column] if amount > 0 and row not in settling)
+        room = min(min(rooms, default=math.inf) + SLACK, program.most[column] - found[column])
+        more = math.floor(room) if math.isfinite(room) and program.whole[column] else max(0.0, room)
+        if more > 0 and math.isfinite(more):
+            found[column] += more
+            for row, amount in takes[column]:
+                left[row] -= amount * more
+    return program.settled(found)
+
+
+def filled(program: Program, relaxed: Solved) -> list[float] | None:
+    """The relaxation's batches rounded down, then filled up; None where there is none, or rounding it down breaks a row.
+
+    What is filled up first is what brings most over what it takes, at the relaxation's prices.
+    """
+    if relaxed.columns is None:
+        return None
+    first = len(program.gains)
+    rounded = [float(math.floor(x + HOLD)) if c < first else x for c, x in enumerate(relaxed.columns)]
+    packs = range(first, first + len(program.packs))
+    for column in packs:  # packs round up where the money allows it
+        rounded[column] = float(math.ceil(rounded[column] - HOLD))
+    start = program.settled(rounded)
+    if not program.fits(start):
+        for column in packs:
+            start[column] = float(math.floor(relaxed.columns[column] + HOLD))
+        start = program.settled(start)
+    if not program.fits(start):
+        return None
+    takes = program.by_column()
+
+    def worth(column: int) -> float:
+        price = sum(relaxed.prices[row] * amount for row, amount in takes[column] if amount > 0)
+        return program.gains[column] / price if price > 0 else math.inf
+
+    order = sorted((c for c, gain in enumerate(program.gains) if gain > 0), key=worth, reverse=True)
+    return fill(program, start, order)
+
+
+def _part_whole(rows: Rows, relaxed: Solved, best: Best, watch: Watch, near_enough: float) -> tuple[Solved, bool]:
+    """The whole-number program for part of the time, and whether its bound is one for the whole question.
+
+    Columns that bring less than the relaxation has to spare stay where it has them: no better plan moves them. Of very many
+    only the doubtful ones are let free, and the bound is then theirs alone.
+    """
+    program = rows.program
+    held: dict[int, tuple[float, float]] = {}
+    if relaxed.columns is not None and best.columns is not None:
+        spare = relaxed.bound - best.value
+        for c, r in enumerate(relaxed.reduced):
+            if -r > spare + SLACK * abs(relaxed.bound):
+                held[c] = (0.0, 0.0)
+    free = [c for c, w in enumerate(program.whole) if w and c not in held]
+    sure = len(free) <= MANY
+    if not sure and relaxed.columns is not None:
+        doubtful = set(sorted(free, key=lambda c: abs(relaxed.reduced[c]))[:KEPT])
+        for c in free:
+            if c not in doubtful and c < len(program.gains):
+                x = float(math.floor(relaxed.columns[c] + HOLD))
+                held[c] = (x, x)
+    return rows.whole(watch.allow(0.15 if len(program.most) > FREE else 0.5, 1.0), gap=near_enough, held=held), sure
+
+
+def _neighbourhoods(
+    program: Program, rows: Rows, relaxed: Solved, best: Best, watch: Watch, near_enough: float
+) -> Best:
+    """Part after part of the plan solved anew, as long as there is time and it gets better."""
+    size, turn, idle = min(FREE, len(program.most)), 0, 0
+    each = watch.left * 0.15
+    while best.columns is not None and watch.left > 0.05 and idle < 40:
+        if best.bound - best.value <= near_enough * abs(best.bound):
+            break
+        free = _neighbours(program, relaxed, best.columns, size, turn)
+        held = {c: (x, x) for c, x in enumerate(best.columns) if c not in free}
+        found = rows.whole(watch.allow(min(1.0, each / max(watch.left, 1e-9)), 0.5), held=held)
+        before, turn = best.value, turn + 1
+        best = best.better(program, NEAR, found.columns)
+        idle = 0 if best.value > before else idle + 1
+        # As large as can be solved in its time: that is where the next better plan is found.
+        size = min(len(program.most), size * 8 // 7 + 1) if found.done else max(30, size * 6 // 7)
+        if found.done and len(free) >= len(program.most):
+            break
+    return best
+
+
+def _neighbours(program: Program, relaxed: Solved, columns: Sequence[float], size: int, turn: int) -> set[int]:
+    """The columns to solve anew: half where plan and relaxation disagree, half along dear rows; packs and pieces always."""
+    assert relaxed.columns is not None
+    doubt = [abs(r) for r in relaxed.reduced]
+    relaxation, first = relaxed.columns, len(program.gains)
+    apart = sorted((c for c in range(first) if abs(relaxation[c] - columns[c]) >= 0.5), key=doubt.__getitem__)
+    begin = turn * 37 % max(1, len(apart))
+    free = set([*apart[begin:], *apart[:begin]][: size // 2])
+    dear = sorted((r for r, p in enumerate(relaxed.prices) if p > 0), key=lambda r: -relaxed.prices[r] * program.limits[r])
+    for step in range(len(dear)):
+        if len(free) >= size:
+            break
+        row = dear[(turn * 7 + step) % len(dear)]
+        inside = sorted((c for c, _ in program.row(row)), key=doubt.__getitem__)
+        free.update(inside[: max(10, size // 12)])
+    return free | set(range(first, len(program.most)))
+
+
+def sifted(rows: Rows, watch: Watch) -> Solved:
+    """The relaxation of very many columns: solved for some, then for those too that bring something at its prices.
+
+    Always with a bound that holds for all columns, whenever it is broken off.
+    """
+    program = rows.program
+    scale = [1.0 / limit if limit > 0 else math.inf for limit in program.limits]
+    takes, first = program.by_column(), len(program.gains)
+
+    def worth(c: int) -> float:
+        return program.gains[c] / max(sum(a * scale[r] for r, a in takes[c] if a > 0), 1e-12)
+
+    batch = max(1_000, 2 * len(program.limits))
+    order = sorted((c for c in range(first) if program.most[c] > 0 and program.gains[c] > 0), key=worth, reverse=True)
+    owed = set(program.lacking) | set(range(first, len(program.most)))
+    among = sorted({*order[: 2 * batch], *owed})
+    bound, _ = rows.priced([0.0] * len(program.limits))
+    best = Solved(None, -math.inf, bound, done=False)
+    while watch.left > 0.05:
+        found = rows.relaxed(watch.allow(0.5, 1.0), among)
+        if found.columns is None:
+            break
+        bound = min(bound, found.bound)
+        best = replace(found, bound=bound)
+        there = set(among)
+        more = [c for c, r in enumerate(found.reduced) if r > SLACK * abs(program.objective[c]) and c not in there and program.most[c] > 0]
+        if not more:
+            break
+        more.sort(key=lambda c: -found.reduced[c] * program.most[c])
+        among = sorted({*(c for c in among if found.reduced[c] > -SLACK or c in owed or found.columns[c] > 0), *more[:batch]})
+        if watch.left < watch.limit * 0.4:
+            break
+    return best

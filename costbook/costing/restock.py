@@ -1,0 +1,286 @@
+"""What to make next: every product with what it needs, what it would bring, and whether it can be made now.
+
+Need is waiting + promised + shelf weeks x sold a week - on hand, not below 0. A piece's cash is the price customers pay
+without tax, less fee and order share, less materials, packaging and consumables: pay and overhead are not in it, since the
+hours are there anyway and the question is what to do with them.
+"""
+
+from __future__ import annotations
+
+import math
+from collections.abc import Callable, Iterable, Mapping, Sequence
+from dataclasses import dataclass, replace
+from datetime import date, datetime
+from decimal import ROUND_CEILING, Decimal
+from typing import Any
+
+from costbook.book.model import Book, Product
+from costbook.costing.checks import Priced
+from costbook.costing.days import Calendar, job, order_of_work
+from costbook.costing.stock import Shortage, needs_of, shortages
+from costbook.costing.tiers import Pricer, pricers
+from costbook.costing.usage import Cost
+from costbook.errors import Finding, InputError
+
+ZERO = Decimal(0)
+SOLD_OUT, MARGIN, MARGIN_FRACTION, CASH_PER_HOUR = "sold out first", "margin per piece", "margin %", "cash per hour"
+WORKING_HOURS, DAYS_AHEAD = 8.0, 60
+
+
+@dataclass(frozen=True, slots=True)
+class Worth:
+    """What a good piece brings, in book currency without tax; None where there is no price, or nothing to divide by.
+
+    `cash` is price less fee, order share, materials, packaging and consumables. It is also told per hands-on hour (those
+    of the products a set is made of too), per rack-night and per mould of its batch.
+    """
+
+    price: float | None = None
+    margin: float | None = None
+    margin_fraction: float | None = None
+    cash: float | None = None
+    cash_per_hour: float | None = None
+    cash_per_rack_night: float | None = None
+    cash_per_mould: float | None = None
+
+
+@dataclass(frozen=True, slots=True)
+class QueueRow:
+    """One product in the queue.
+
+    `hands_on_hours` are of one batch, own steps. `finished` and `ships` are the earliest for one batch begun at the start
+    of the book date's working day, None where it has no place in the days looked at. `possible` is how many batches what
+    is on hand allows (None where nothing it takes was counted), `scarce` what allows fewer than are wanted, `uncounted`
+    what nobody counted. `why_not` is why nothing can be told of what it takes, else ''.
+    """
+
+    code: str
+    name: str
+    on_hand: Decimal
+    sold_per_week: Decimal
+    waiting: Decimal
+    promised: Decimal
+    sold_out_since: date | None
+    season_end: date | None
+    need: Decimal
+    batches: int
+    good: int
+    worth: Worth
+    hands_on_hours: float
+    rest_hours: float
+    finished: datetime | None
+    ships: datetime | None
+    possible: int | None
+    scarce: tuple[Shortage, ...]
+    uncounted: tuple[str, ...]
+    why_not: str
+    reason: str
+
+    @property
+    def short(self) -> tuple[Shortage, ...]:
+        """What there is too little of for a single batch."""
+        return tuple(s for s in self.scarce if s.batches < 1)
+
+    @property
+    def can_be_made(self) -> bool:
+        """Whether a batch can be made now, of what is on hand."""
+        return not self.short and not self.why_not
+
+
+@dataclass(frozen=True, slots=True)
+class Queue:
+    """The rows of all products in the book's order, and what was found on the way."""
+
+    rows: tuple[QueueRow, ...]
+    findings: tuple[Finding, ...]
+
+
+# ------------------------------------------------------------ the rows
+
+
+def need(product: Product, shelf_weeks: Decimal) -> Decimal:
+    """Pieces wanted: waiting + promised + shelf weeks x sold a week - on hand, not below 0. Empty cells count as 0."""
+    wanted = (product.waiting or ZERO) + (product.promised or ZERO) + shelf_weeks * (product.sold_per_week or ZERO)
+    return max(ZERO, wanted - max(ZERO, product.on_hand or ZERO))
+
+
+def batches(pieces: Decimal, good: int) -> int:
+    """Whole batches for so many pieces, rounded up; 0 where a batch makes none."""
+    return int((pieces / good).to_integral_value(ROUND_CEILING)) if good > 0 else 0
+
+
+def nights(rest_hours: float) -> int:
+    """How many nights a rest takes a place for: every begun day of 24 hours."""
+    return math.ceil(round(rest_hours / 24, 9))
+
+
+def web_channel(book: Book, channel: str = "") -> Pricer | None:
+    """The channel a piece is judged in: the one named, else the first that sells at her retail price; None where none does."""
+    ready = {p.channel.name: p for p in pricers(book)}
+    if channel and channel not in ready:
+        raise InputError(f"there is no channel {channel}", do=f"Name one of: {', '.join(book.channels)}.")
+    return ready[channel] if channel else next((ready[n] for n, c in book.channels.items() if c.price == "retail"), None)
+
+
+def queue(
+    priced: Priced, channel: str = "", moulds: Mapping[str, tuple[str, float]] | None = None, calendar: Calendar | None = None
+) -> Queue:  # fmt: skip
+    """What to make next, a row a product, in the book's order.
+
+    Args:
+        priced: what the book comes to.
+        channel: the channel a piece is judged in; the first that sells at retail where none is named.
+        moulds: by product which mould a batch takes, and how many of it.
+        calendar: the working days; 8 hours a day of every role from the book date where none is given.
+    Raises:
+        InputError: there is no channel of that name.
+    """
+    book = priced.book
+    pricer = web_channel(book, channel)
+    wanted = {c: need(p, book.settings.shelf_weeks) for c, p in book.products.items()}
+    in_batches = {c: batches(pieces, book.products[c].good) for c, pieces in wanted.items()}
+    needs, why = needs_of(priced.usage, book.products)
+    scarce: dict[str, list[Shortage]] = {}
+    for one in shortages(book, needs, in_batches):
+        scarce.setdefault(one.product, []).append(_of_those_wanted(one, in_batches))
+    days = calendar or Calendar(priced.on, dict.fromkeys(book.roles, (WORKING_HOURS,) * DAYS_AHEAD))
+    rows = []
+    for code, product in book.products.items():
+        taken = needs.get(code, [])
+        enough = [t.batches for t in taken if t.batches is not None]
+        finished, ships = _earliest(book, code, days)
+        row = QueueRow(
+            code, product.name, product.on_hand or ZERO, product.sold_per_week or ZERO, product.waiting or ZERO,
+            product.promised or ZERO, product.sold_out_since, product.season_end, wanted[code], in_batches[code],
+            product.good, worth(product, priced.costs.get(code), pricer, (moulds or {}).get(code)),
+            sum(priced.usage.batch_minutes(product).values()) / 60, product.rest_hours, finished, ships,
+            min(enough, default=None), tuple(scarce.get(code, ())),
+            tuple(t.name for t in taken if t.on_hand is None), why.get(code, ""), "",
+        )  # fmt: skip
+        rows.append(replace(row, reason=reason(row)))
+    return Queue(tuple(rows), tuple(_negative(book)))
+
+
+def _of_those_wanted(short: Shortage, in_batches: Mapping[str, int]) -> Shortage:
+    """The shortage with only those others that are wanted themselves."""
+    others = tuple(x for x in short.wanted_by if in_batches.get(x, 0) > 0)
+    return replace(short, wanted_by=others)
+
+
+def _negative(book: Book) -> Iterable[Finding]:
+    for product in book.products.values():
+        if product.on_hand is not None and product.on_hand < 0:
+            sentence = f"{product.on_hand:f} of {product.name} on hand: a count cannot be below zero; taken as none"
+            yield Finding("ask", "negative-stock", sentence, product.places.get("on_hand", product.where), "Count it again.")
+
+
+def worth(product: Product, cost: Cost | None, pricer: Pricer | None, mould: tuple[str, float] | None = None) -> Worth:
+    """What a good piece of a product brings at her price in a channel, the tool's proposal never."""
+    shown = product.prices.get(pricer.channel.price) if pricer else None
+    if pricer is None or cost is None or not shown:
+        return Worth()
+    price = pricer.net(shown)
+    margin = price - cost.unit_cost
+    goods = cost.parts["materials"] + cost.parts["packaging"] + cost.parts["consumables"]
+    cash = pricer.kept(price, goods)
+    hours, rack = cost.piece_minutes / 60, product.planned * nights(product.rest_hours)
+    return Worth(
+        price, margin, margin / price, cash, cash / hours if hours else None,
+        cash * product.good / rack if rack else None, cash * product.good / mould[1] if mould and mould[1] else None,
+    )  # fmt: skip
+
+
+def _earliest(book: Book, code: str, calendar: Calendar) -> tuple[datetime | None, datetime | None]:
+    """When one batch begun at once could be finished and could ship, its parts being there."""
+    try:
+        one = job(book, code)
+    except InputError:
+        return None, None
+    done = order_of_work([one], calendar, on_hand=one.takes).batches
+    return (done[0].finished, done[0].ships) if done else (None, None)
+
+
+# ------------------------------------------------------------ reasons
+
+
+def plain(number: float | Decimal) -> str:
+    """A number in words' company: at most two decimals, none that are nothing.
+
+    >>> plain(7.875), plain(32.0)
+    ('7.88', '32')
+    """
+    text = f"{number:.2f}"
+    return text.rstrip("0").rstrip(".") if "." in text else text
+
+
+def reason(row: QueueRow) -> str:
+    """Why it stands in the queue, and what keeps it from being made, in one sentence."""
+    if row.need <= 0:
+        return f"Enough: {plain(row.on_hand)} on hand cover what is wanted."
+    state = f"sold out since {row.sold_out_since}" if row.sold_out_since else f"{plain(row.on_hand)} on hand"
+    asked = [f"{plain(n)} {word}" for n, word in ((row.waiting, "waiting"), (row.promised, "promised")) if n]
+    count = "1 batch" if row.batches == 1 else f"{row.batches} batches"
+    head = f"{', '.join([state, *asked])}: {plain(row.need)} wanted, {count}"
+    return f"{head[0].upper()}{head[1:]}; {_can_be_made(row)}."
+
+
+def _can_be_made(row: QueueRow) -> str:
+    if row.why_not:
+        return f"what it takes cannot be told: {row.why_not}"
+    late = ""
+    if row.season_end and (row.ships is None or row.ships.date() > row.season_end):
+        late = f", but its season ends on {row.season_end}, before it could ship"
+    if row.short:
+        return f"cannot be made now: {'; '.join(map(_short, row.short))}{late}"
+    if row.scarce:
+        fewest = min(row.scarce, key=lambda s: s.batches)
+        only = "1 batch" if fewest.batches == 1 else f"{fewest.batches} batches"
+        return f"stock allows {only}: {_short(fewest, row.batches)}{late}"
+    return f"can be made now{late}"
+
+
+def _short(short: Shortage, count: int = 1) -> str:
+    unit = "" if short.unit == "each" else f"{short.unit} of "
+    others = f" ({_listed(short.wanted_by)} want{'s' if len(short.wanted_by) == 1 else ''} it too)" if short.wanted_by else ""
+    return f"{plain(short.on_hand)} {unit}{short.name} on hand, {plain(short.needed * count)} needed{others}"
+
+
+def _listed(names: Sequence[str]) -> str:
+    return names[0] if len(names) == 1 else f"{', '.join(names[:-1])} and {names[-1]}"
+
+
+# ------------------------------------------------------------ the order
+
+
+def _most_first(value: float | None) -> tuple[bool, float]:
+    return value is None, -round(value or 0.0, 9)
+
+
+def _by_date(row: QueueRow) -> tuple[bool, date]:
+    return row.sold_out_since is None, row.sold_out_since or date.max
+
+
+def _ties(row: QueueRow) -> tuple[Decimal, tuple[bool, date], str]:
+    """Most waiting first, then the one that sold out first, then by code."""
+    return -row.waiting, _by_date(row), row.code
+
+
+SORTS: dict[str, Callable[[QueueRow], Any]] = {
+    # Not sold out but low: behind, by code alone.
+    SOLD_OUT: lambda r: (_by_date(r), -r.waiting if r.sold_out_since else ZERO, r.code),
+    MARGIN: lambda r: (_most_first(r.worth.margin), _ties(r)),
+    MARGIN_FRACTION: lambda r: (_most_first(r.worth.margin_fraction), _ties(r)),
+    CASH_PER_HOUR: lambda r: (_most_first(r.worth.cash_per_hour), _ties(r)),
+}
+
+
+def ordered(rows: Iterable[QueueRow], by: str = MARGIN, *, wanted_only: bool = True) -> list[QueueRow]:
+    """The rows in one of the orders of SORTS; those that need nothing left out, or at the end.
+
+    Raises:
+        InputError: there is no such order.
+    """
+    if by not in SORTS:
+        raise InputError(f"there is no order {by}", do=f"Choose one of: {', '.join(SORTS)}.")
+    found = sorted(rows, key=lambda r: (r.need <= 0, SORTS[by](r)))
+    return [r for r in found if r.need > 0] if wanted_only else found

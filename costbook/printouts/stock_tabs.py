@@ -1,0 +1,233 @@
+"""The tool's tabs about what to make and what is there: the queue, the plan, its days, what to buy, lots and counts."""
+
+from __future__ import annotations
+
+from collections.abc import Iterable, Mapping, Sequence
+from dataclasses import replace
+from datetime import date, datetime
+
+from costbook.book.grid import Cell, Chart, PutTab, Series, Value
+from costbook.book.layout import SERIES, Tab
+from costbook.book.model import Book
+from costbook.book.tool_tabs import (
+    BATCH_TIMES,
+    COUNT,
+    HELD_BACK,
+    LOTS,
+    MAKE_NEXT,
+    NIGHTS,
+    PLAN,
+    REORDER,
+    RESULTS,
+    TO_BUY,
+    WORK_DAYS,
+)
+from costbook.costing.batches import BatchResult, LotUse, Proposal
+from costbook.costing.buying import Reorder, Shopping
+from costbook.costing.checks import Priced
+from costbook.costing.days import OrderOfWork
+from costbook.costing.plan import Plan
+from costbook.costing.restock import QueueRow
+from costbook.costing.stock import Valuation
+from costbook.printouts.tabs import FIRST, cells_of, put
+
+CHARTED = 40
+DAY = 86400.0
+
+
+def queue_tab(rows: Sequence[QueueRow], by: str) -> PutTab:
+    """The queue in the order given, those that need nothing at its end, with a chart of margin a piece beside cash an hour."""
+    body = []
+    for place, row in enumerate(rows, 1):
+        w = row.worth
+        values: list[Value] = [
+            place if row.need > 0 else None, row.code, row.name, float(row.need), row.batches, row.good, row.possible, w.margin, w.margin_fraction,
+            w.cash_per_hour, w.cash_per_rack_night, w.cash_per_mould, row.hands_on_hours, row.rest_hours, _day(row.finished), _day(row.ships),
+            row.season_end, row.sold_out_since, "; ".join(s.name for s in row.short), row.reason,
+        ]  # fmt: skip
+        body.append(_wrapped(MAKE_NEXT, cells_of(MAKE_NEXT, values), "reason", "short"))
+    wanted = min(sum(row.need > 0 for row in rows), CHARTED)
+    charts = [
+        _columns(title, MAKE_NEXT, key, wanted, FIRST + len(rows) + 1 + 22 * n, number_format)
+        for n, (title, key, number_format) in enumerate((("Margin a piece", "margin", "0.00"), ("Cash an hour of hands", "cash_hour", "0")))
+        if wanted
+    ]
+    hint = f"Sorted by {by}. Other orders: change 'Make next is sorted by' on the Start tab, or sort here."
+    return put(MAKE_NEXT, hint, body, charts)
+
+
+def _day(moment: datetime | None) -> date | None:
+    return moment.date() if moment else None
+
+
+def _wrapped(tab: Tab, cells: list[Cell], *keys: str) -> list[Cell]:
+    for key in keys:
+        cells[tab.index(key)] = replace(cells[tab.index(key)], style="tool wrapped")
+    return cells
+
+
+def _columns(title: str, tab: Tab, key: str, count: int, row: int, number_format: str) -> Chart:
+    values, labels = tab.index(key), tab.index("code")
+    series = (Series((2, values), (FIRST, values, FIRST + count - 1, values), SERIES[0]),)
+    return Chart("column", title, (FIRST, labels, FIRST + count - 1, labels), series, (row, 1), 26.0, 9.0, "", number_format)
+
+
+# ------------------------------------------------------------------ plan
+
+
+def plan_tab(priced: Priced, plan: Plan, wanted: Mapping[str, QueueRow], left_out: Mapping[str, str], said: Sequence[str]) -> PutTab:
+    """What the plan makes, then promises that cannot be met and why, then products left out, then its total."""
+    rows = []
+    for made in plan.made:
+        if made.batches:
+            need = float(wanted[made.name].need)
+            rows.append(cells_of(PLAN, [made.name, _name(priced.book, made.name), made.batches, made.pieces, made.taken or None, made.value, need, ""]))
+    for missed in plan.missed:
+        rows.append(_said(priced.book, missed.name, missed.why, "flag stop"))
+    rows += [_said(priced.book, code, why, "tool wrapped") for code, why in left_out.items()]
+    rows += [_said(priced.book, "", note, "tool wrapped") for note in (*said, *plan.notes)]
+    total: dict[str, Value] = {"name": "the plan keeps", "keeps": plan.value}
+    rows.append([Cell(total.get(c.key), f"total {c.kind}") for c in PLAN.columns])
+    proof = "Proven: no other set of batches keeps more." if plan.proven else f"Not proven: no plan can keep more than {plan.bound:,.2f} (gap {plan.gap:.1%})."
+    return put(PLAN, f"Promised orders first, then the most money from what there is this week. {proof}", rows)
+
+
+def _name(book: Book, code: str) -> str:
+    return book.products[code].name if code in book.products else ""
+
+
+def _said(book: Book, code: str, words: str, style: str) -> list[Cell]:
+    cells = cells_of(PLAN, [code, _name(book, code), None, None, None, None, None, words])
+    cells[-1] = replace(cells[-1], style=style)
+    return cells
+
+
+def held_back_tab(plan: Plan) -> PutTab:
+    """What there is, used and left, with what one more brings: what holds the plan back first."""
+    order = [*plan.binding, *(x for x in plan.limits if not x.binding)]
+    rows = []
+    for limit in order:
+        r = limit.resource
+        how = "" if limit.one_more is None else "planned again" if limit.exact else "about, parts of batches"
+        rows.append(cells_of(HELD_BACK, [
+            r.name, r.kind, r.unit, limit.available, limit.used, limit.left, r.step_text, limit.one_more, limit.one_more_promised or None, how, ", ".join(limit.stops),
+        ]))  # fmt: skip
+    return put(HELD_BACK, "What holds the plan back stands first. What nobody counted holds nothing back.", rows)
+
+
+def work_tab(book: Book, work: OrderOfWork) -> PutTab:
+    """Step after step in order of time, rests too, then what found no room."""
+    rows = []
+    for e in work.entries:
+        hours = (e.end - e.start).total_seconds() / 3600
+        end = f"{e.end:%H:%M}" if e.end.date() == e.start.date() else f"{e.end:%a %d %b %H:%M}"
+        rows.append(cells_of(WORK_DAYS, [e.start.date(), f"{e.start:%H:%M}", end, e.product, _name(book, e.product), e.batch, e.step, e.role, hours]))
+    for sentence in work.left_over:
+        cells = cells_of(WORK_DAYS, [None, "", "", "", "", None, sentence, "", None])
+        cells[WORK_DAYS.index("step")] = replace(cells[WORK_DAYS.index("step")], style="tool wrapped")
+        rows.append(cells)
+    return put(WORK_DAYS, "Each batch as early as hours, rests and places allow, in the order of the plan.", rows)
+
+
+def times_tab(book: Book, work: OrderOfWork) -> PutTab:
+    """A row a batch, with a chart of when it is in hand and when it rests."""
+    if not work.batches:
+        return put(BATCH_TIMES, "No batch is planned.", [])
+    begin = min(b.start for b in work.batches).replace(hour=0, minute=0)
+    rows = []
+    for b in work.batches:
+        days = [(x - y).total_seconds() / DAY for x, y in ((b.start, begin), (b.finished, b.start), (b.ships, b.finished))]
+        shown = [f"{moment:%a %d %b %H:%M}" for moment in (b.start, b.finished, b.ships)]
+        rows.append(cells_of(BATCH_TIMES, [f"{b.product} batch {b.batch}", _name(book, b.product), *shown, *days]))
+    last = FIRST + min(len(rows), CHARTED) - 1
+    colours = ("FFFFFF", SERIES[0], SERIES[1])  # the days before it starts are there to move the bar, and not to be seen
+    first = BATCH_TIMES.index("offset")
+    series = tuple(Series((2, first + n), (FIRST, first + n, last, first + n), colour) for n, colour in enumerate(colours))
+    height = max(8.0, 0.7 * (last - FIRST + 1) + 3.0)
+    chart = Chart("stacked bar", f"Days from {begin:%A %d %B}", (FIRST, 0, last, 0), series, (FIRST + len(rows) + 1, 0), 26.0, height, "days", "0")
+    return put(BATCH_TIMES, "When each batch starts, when hands are off it, and when it may ship.", rows, [chart])
+
+
+def nights_tab(work: OrderOfWork, room: Mapping[str, float]) -> PutTab:
+    """The places taken, night by night."""
+    rows = [cells_of(NIGHTS, [night, place, used, room.get(place)]) for place, night, used in work.nights]
+    return put(NIGHTS, "What rests holds its places day and night until it may ship.", rows)
+
+
+# ------------------------------------------------------------------ buying
+
+
+def buy_tab(shopping: Shopping, why: str) -> PutTab:
+    """A row for each pack to buy, then the sum by supplier."""
+    rows = []
+    for row in shopping.rows:
+        head: list[Value] = [row.code, row.name, row.unit, row.needed, row.on_hand, row.lacking]
+        others = ", ".join(f"{name} {cost:.2f}" for name, cost in row.elsewhere[1:])
+        for bought in row.packs or [None]:
+            if bought is None:
+                rows.append(cells_of(TO_BUY, [*head, "", None, "", None, None, "nobody has sold or quoted it"]))
+                continue
+            each = bought.cost / bought.packs
+            rows.append(cells_of(TO_BUY, [*head, bought.offer.supplier, bought.packs, bought.offer.text, each, bought.cost, others]))
+            head = [row.code, row.name, "", None, None, None]
+    for supplier, cost in shopping.by_supplier.items():
+        shown: dict[str, Value] = {"name": "at this supplier", "supplier": supplier, "cost": cost}
+        rows.append([Cell(shown.get(c.key), f"total {c.kind}") for c in TO_BUY.columns])
+    if not rows:
+        rows = [[Cell("none", "good"), Cell("Nothing is short.", "good"), *[Cell(None, "good")] * (len(TO_BUY.columns) - 2)]]
+    return put(TO_BUY, f"{why} Landed prices of the last papers; look at each supplier's smallest order.", rows)
+
+
+def reorder_tab(found: Iterable[Reorder]) -> PutTab:
+    """A row per material that is used, those that are due first."""
+    rows = [
+        cells_of(REORDER, [r.code, r.name, r.unit, r.use_a_day, r.lead_days, "given" if r.lead_known else "taken as 7", r.buffer, r.point, r.on_hand, "yes" if r.due else ""])
+        for r in sorted(found, key=lambda r: not r.due)
+    ]
+    return put(REORDER, "Order when no more than this is on hand. Type lead days on the Suppliers tab.", rows)
+
+
+# ------------------------------------------------------------------ batches, lots, counts
+
+
+def results_tab(book: Book, found: Sequence[BatchResult], proposed: Sequence[Proposal]) -> PutTab:
+    """The batches against what is usual, then usual numbers to think about; the book's own are never changed."""
+    rows = []
+    for one in found:
+        r = one.record
+        rows.append(cells_of(RESULTS, [
+            r.on, r.product, _name(book, r.product), one.poured, r.good, one.usual, one.pieces_money, r.minutes, one.standard_minutes, one.minutes_money,
+            "" if r.booked else "not booked yet",
+        ]))  # fmt: skip
+    for p in proposed:
+        said = f"after {p.batches} batches: {p.what} {p.now:g} in the book, {p.proposed:g} lately; change the book if you agree"
+        cells = cells_of(RESULTS, [None, p.product, _name(book, p.product), None, None, None, None, None, None, None, said])
+        rows.append(_wrapped(RESULTS, cells, "said"))
+    return put(RESULTS, "Against what is usual by Products and Work. Nothing there is changed.", rows)
+
+
+def lots_tab(book: Book, found: Iterable[LotUse]) -> PutTab:
+    """A row for each lot in each batch: filter by lot to see where it went, by batch to see what is in it."""
+    rows = []
+    for use in found:
+        line, batch = use.bought, use.batch
+        material = book.materials[line.material].name if line.material in book.materials else line.description
+        made: list[Value] = [batch.on, batch.product, _name(book, batch.product), batch.good] if batch else [None, "", "", None]
+        rows.append(cells_of(LOTS, [use.lot, material, line.supplier, line.paper, line.date, line.best_before, *made]))
+    return put(LOTS, "Filter by lot to see where it went, by product and day to see what went in.", rows)
+
+
+def count_tab(valuation: Valuation, typed: Mapping[str, tuple[Value, Value]], on: date) -> PutTab:
+    """Everything there is with its value at cost, a cell for the count, and the sums.
+
+    Args: typed are her counts and notes, by code.
+    """
+    rows = []
+    for r in valuation.rows:
+        counted, note = typed.get(r.code, (None, None))
+        rows.append(cells_of(COUNT, [r.what, r.code, r.name, r.unit, r.on_hand, counted, r.value, note]))
+    for name, what in (("finished pieces, at full production cost", "finished"), ("materials and packaging, landed", "material"), ("together", "")):
+        shown: dict[str, Value] = {"name": name, "value": valuation.total(what)}
+        rows.append([Cell(shown.get(c.key), f"total {c.kind}") for c in COUNT.columns])
+    hint = f"Of {on}. Selling costs and channel fees are not in it; what is past its date is for you or your accountant to write down."
+    return put(COUNT, hint, rows)
