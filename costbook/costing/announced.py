@@ -91,6 +91,15 @@ def new_rates(
     return found, findings
 
 
+def from_price_lists(book: Book, on: date) -> list[Announced]:
+    """The prices of posted price lists that are dated after the book's day: the day they hold from."""
+    return [
+        Announced(line.material, line.pack_price or line.amount / (line.packs or 1), line.pack, None, line.date, line.supplier, line.where)
+        for line in book.purchases
+        if line.paper_type == "price list" and line.kind == "goods" and line.material and line.date is not None and line.date > on
+    ]  # fmt: skip
+
+
 def rates_after(rated: Rates, news: Mapping[str, NewRate]) -> Rates:
     """The rates with every announced price in force; such a rate's rule is 'announced', its line the one it is made from."""
     changed = {
@@ -138,16 +147,17 @@ def _trouble(material: Material, said: Announced, rated: Rates) -> Finding | Non
     price, rise = said.pack_price, said.rise or Decimal(0)
     missing = rated.missing.get(material.code)
     why = missing.sentence if missing else "the book has no price of it"
+    typed, percent, share = (f"{x.normalize():f}" if x.is_finite() else str(x) for x in (rise, rise * 100, rise / 100))
     reasons = (
         (price is None and said.rise is None and said.pack is None, "announced-empty", "nothing is announced for it",
          "Type the new pack price, the new pack, or the rise in percent."),
-        (price is not None and said.rise is not None, "announced-both", f"{price} and a rise of {rise}: which of the two?", "Keep one."),
+        (price is not None and said.rise is not None, "announced-both", f"{price} and a rise of {typed}: which of the two?", "Keep one."),
         (price is not None and (not price.is_finite() or price <= 0), "announced-price", f"an announced price of {price} is no price",
          "Type what one pack will cost."),
-        (not rise.is_finite(), "announced-rise", f"a rise of {rise} is no rise", "Write it like 20 % or 0.2."),
-        (rise.is_finite() and rise >= 1, "announced-rise", f"a rise of {rise} would be {rise * 100} %",
-         f"Write {rise} % or {rise / 100}; a price that doubles is typed as the new pack price."),
-        (rise.is_finite() and rise <= -1, "announced-rise", f"a rise of {rise} leaves no price", "A fall of 20 % is -20 % or -0.2."),
+        (not rise.is_finite(), "announced-rise", f"a rise of {typed} is no rise", "Write it like 20 % or 0.2."),
+        (rise.is_finite() and rise >= 1, "announced-rise", f"a rise of {typed} would be {percent} %",
+         f"Write {typed} % or {share}; a price that doubles is typed as the new pack price."),
+        (rise.is_finite() and rise <= -1, "announced-rise", f"a rise of {typed} leaves no price", "A fall of 20 % is -20 % or -0.2."),
         (material.code not in rated.materials, "announced-no-price", f"a rise cannot be measured: {why}", "Post a paper for it first."),
     )  # fmt: skip
     for holds, check, words, do in reasons:

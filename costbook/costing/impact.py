@@ -97,8 +97,7 @@ class TierChange(NamedTuple):
             return None
 
 
-@dataclass(frozen=True, slots=True)
-class ProductChange:
+class ProductChange(NamedTuple):
     """One product: its unit cost before and after, what each material adds, and how its prices stand.
 
     `effects` holds the materials that touch it, in book currency a piece, unrounded; they add up to `rise`, and `after` is
@@ -167,7 +166,7 @@ def impact(
         news: as `announced.new_rates` gives them.
     """
     book = usage.book
-    changes = {(category, code): new.change for code, new in news.items() if new.change for category in BOUGHT}
+    changes = {code: new.change for code, new in news.items() if new.change}
     standing: dict[str, list[Tier]] = {}
     for tier in tiered:
         standing.setdefault(tier.product, []).append(tier)
@@ -176,9 +175,9 @@ def impact(
     for code, cost in costed.items():
         before = after = cost.unit_cost
         effects: dict[str, float] = {}
-        for key, amount in usage.row(code).bought.items():
-            if key in changes:
-                effects[key[1]] = effects.get(key[1], 0.0) + amount * changes[key]
+        for (category, item), amount in usage.row(code).bought.items():
+            if item in changes and category in BOUGHT:
+                effects[item] = effects.get(item, 0.0) + amount * changes[item]
         if effects:
             after = math.fsum((before, *effects.values()))
         rise = math.fsum(effects.values())
@@ -187,6 +186,17 @@ def impact(
         changed = tuple([_tier(ready[tier.channel], tier, after) for tier in standing.get(code, ())])
         found[code] = ProductChange(code, before, after, rise, effects, a_year, changed)
     return Impact(usage, rates_after(rated, news), costed, news, found, tuple(_findings(book, news, found)))
+
+
+def tier_changes(book: Book, cost: Cost, before: float, after: float) -> tuple[TierChange, ...]:
+    """One product in every channel at two unit costs, such as those of an accepted state and of now.
+
+    Args:
+        cost: the product's cost today; only its unit cost is taken to be `before`.
+    """
+    ready = {pricer.channel.name: pricer for pricer in pricers(book)}
+    standing, _ = tiers(book, {cost.product: replace(cost, unit_cost=before)})
+    return tuple(_tier(ready[tier.channel], tier, after) for tier in standing)
 
 
 def _tier(pricer: Pricer, tier: Tier, after: float) -> TierChange:

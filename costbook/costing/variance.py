@@ -54,8 +54,8 @@ class State:
         products = usage.book.products
         alone = {
             code: replace(product, parts=tuple(part for part in product.parts if part.kind != "product"))
-            for code, product in products.items()
-        }
+            for code, product in products.items() if any(part.kind == "product" for part in product.parts)
+        }  # fmt: skip
         apart = Usage(replace(usage.book, products=alone))
         rows = {code: _own(usage, apart, products[code]) for code in costed}
         keys = {key: None for row in rows.values() for key in row if key[0] != PIECES}
@@ -244,6 +244,20 @@ class _Walk:
     def __init__(self, old: State, new: State) -> None:
         self._old, self._new = old, new
         self._costs: dict[tuple[str, int], float] = {}
+        moving = self._moving()
+        self._same_as = [max((x for x in moving if x <= step), default=0) for step in range(len(STEPS) + 1)]
+
+    def _moving(self) -> set[int]:
+        """The steps at which anything changes anywhere: at the others every cost is that of the step before."""
+        old, new = self._old, self._new
+        moving = {RATE_STEP[key[0]] for key, rate in old.rates.items() if new.rates.get(key, rate) != rate}
+        for code in old.usage.keys() & new.usage.keys():
+            before, after = old.usage[code], new.usage[code]
+            if old.yield_of(code) != new.yield_of(code):
+                moving.add(GOOD_STEP)
+            if before != after:
+                moving |= {USAGE_STEP[key[0]] for key in before.keys() | after.keys() if before.get(key) != after.get(key)}
+        return moving
 
     def rate(self, key: Key, step: int) -> float:
         """A rate at that step; where one state has none, the other's."""
@@ -254,6 +268,7 @@ class _Walk:
 
     def cost(self, product: str, step: int) -> float:
         """A unit cost at that step; a product only one state holds is that state's."""
+        step = self._same_as[step]
         found = self._costs.get((product, step))
         if found is None:
             terms = [
