@@ -7,7 +7,8 @@ here; `tell` is called with a few words as long work goes on.
 from __future__ import annotations
 
 import math
-from collections.abc import Callable, Iterable, Sequence
+from collections.abc import Callable, Iterable, Iterator, Sequence
+from contextlib import contextmanager
 from dataclasses import dataclass
 from datetime import date
 from decimal import Decimal
@@ -113,20 +114,15 @@ def price(path: Path, tell: Tell = _quiet, today: date | None = None) -> Outcome
         CostbookError: the book cannot be read, or saving would lose something; the file is then untouched.
     """
     tell(f"reading {path.name}")
-    host = WorkbookFile(path)
-    try:
-        snapshot = host.snapshot()
+    with _opened(path) as (host, snapshot):
         # Told, but not written: they are about the folder, and a save would make the workbook the newer one.
         second_versions = disk.conflict_copies(path)
-        result_tabs.refuse_hers(snapshot)
         tell("working out costs and prices")
         priced, found = worked_out(snapshot, today or date.today())
         over = result_tabs.typed_over_cells(priced, snapshot)
         edits, found = _price_edits(snapshot, priced, [*found, *over])
         tell("writing")
         written = bool(edits) and host.apply(edits)
-    finally:
-        host.close()
     return Outcome(path, priced, (*second_versions, *found), written)
 
 
@@ -221,6 +217,22 @@ def frames(path: Path, today: date | None = None) -> dict[str, Any]:
     return tables(figures(priced, found))
 
 
+@contextmanager
+def _opened(path: Path) -> Iterator[tuple[WorkbookFile, Snapshot]]:
+    """A workbook to be written to, and what it holds; closed whatever happens.
+
+    Raises:
+        CostbookError: it cannot be read, or a tab of hers bears the name of one of the tool's.
+    """
+    host = WorkbookFile(path)
+    try:
+        snapshot = host.snapshot()
+        result_tabs.refuse_hers(snapshot)
+        yield host, snapshot
+    finally:
+        host.close()
+
+
 def _read(path: Path) -> Snapshot:
     host = WorkbookFile(path)
     try:
@@ -254,10 +266,7 @@ def changed(path: Path, tell: Tell = _quiet, today: date | None = None) -> Chang
     from costbook.costing.hidden_rises import hidden_rises
 
     tell(f"reading {path.name}")
-    host = WorkbookFile(path)
-    try:
-        snapshot = host.snapshot()
-        result_tabs.refuse_hers(snapshot)
+    with _opened(path) as (host, snapshot):
         tell("working out costs and prices")
         priced, found = worked_out(snapshot, today or date.today())
         impact = announced_impact(priced)
@@ -267,8 +276,6 @@ def changed(path: Path, tell: Tell = _quiet, today: date | None = None) -> Chang
         edits = Edits(edits.cells, (*edits.tabs, *tabs))
         tell("writing")
         written = bool(edits) and host.apply(edits)
-    finally:
-        host.close()
     return Changed(path, priced, impact, tuple(found), tuple(hidden), written)
 
 
@@ -294,10 +301,7 @@ def accept(path: Path, tell: Tell = _quiet, today: date | None = None) -> Accept
     from costbook.changes import accepted_tabs
 
     tell(f"reading {path.name}")
-    host = WorkbookFile(path)
-    try:
-        snapshot = host.snapshot()
-        result_tabs.refuse_hers(snapshot)
+    with _opened(path) as (host, snapshot):
         day = today or date.today()
         book = read_book(snapshot)
         notes = Notes(book.settings.decimal, book.settings.measures)
@@ -311,8 +315,6 @@ def accept(path: Path, tell: Tell = _quiet, today: date | None = None) -> Accept
         edits, _ = _price_edits(snapshot.with_cells(cells), after, _)
         tell("writing")
         host.apply(Edits((*cells, *edits.cells), (*edits.tabs, *tabs)))
-    finally:
-        host.close()
     moved = tuple((p, c, book.products[p].prices[c], new) for (p, c), new in prices.items())
     return Accepted(moved, sum(d.price is None for d in wanted), tuple(notes.found))
 
@@ -329,10 +331,7 @@ def shops(path: Path, pdf: Path | None = None, tell: Tell = _quiet, today: date 
     from costbook.hosts.office import print_tabs
     from costbook.printouts.shop_tabs import line_sheet_tab, notice_tab
 
-    host = WorkbookFile(path)
-    try:
-        snapshot = host.snapshot()
-        result_tabs.refuse_hers(snapshot)
+    with _opened(path) as (host, snapshot):
         priced, _ = worked_out(snapshot, today or date.today())
         tabs = (line_sheet_tab(priced), notice_tab(priced, kept_rows(snapshot, PRICE_LOG)))
         if pdf is not None:
@@ -340,8 +339,6 @@ def shops(path: Path, pdf: Path | None = None, tell: Tell = _quiet, today: date 
             print_tabs(tabs, pdf)
         new = tuple(tab for tab in tabs if not tab.stands_in(snapshot))
         return bool(new) and host.apply(Edits(tabs=new))
-    finally:
-        host.close()
 
 
 # ------------------------------------------------------------------ making
@@ -374,10 +371,7 @@ def make_next(path: Path, by: str = "", seconds: float | None = None, tell: Tell
     from costbook.making import BY_PLAN, planned, queue_of, queue_tabs, sorted_rows
 
     tell(f"reading {path.name}")
-    host = WorkbookFile(path)
-    try:
-        snapshot = host.snapshot()
-        result_tabs.refuse_hers(snapshot)
+    with _opened(path) as (host, snapshot):
         priced, _ = worked_out(snapshot, today or date.today())
         order = by or priced.book.settings.queue_by
         if order not in (*SORTS, BY_PLAN):
@@ -390,8 +384,6 @@ def make_next(path: Path, by: str = "", seconds: float | None = None, tell: Tell
         edits = Edits(tabs=tuple(tab for tab in new.values() if not tab.stands_in(snapshot)))
         tell("writing")
         written = bool(edits) and host.apply(edits)
-    finally:
-        host.close()
     return ToMake(path, tuple(sorted_rows(found, order, plan)), order, plan, found.findings, written)
 
 
@@ -421,10 +413,7 @@ def record(path: Path, lists: Sequence[Path] = (), tell: Tell = _quiet, today: d
     from costbook.papers import table_rows
 
     day = today or date.today()
-    host = WorkbookFile(path)
-    try:
-        snapshot = host.snapshot()
-        result_tabs.refuse_hers(snapshot)
+    with _opened(path) as (host, snapshot):
         book, cells, tabs = read_book(snapshot), list[SetCell](), list[PutTab]()
         said, asked, told = shop_sales.meanings(kept_rows(snapshot, SHOP_COLUMNS)), list[tuple[str, str]](), list[Finding]()
         read = left_out = 0
@@ -446,8 +435,6 @@ def record(path: Path, lists: Sequence[Path] = (), tell: Tell = _quiet, today: d
         edits = making.one_save(cells, tabs, booked.edits, [tab for tab in (*result, *columns) if not tab.stands_in(snapshot)])
         tell("writing")
         written = bool(edits) and host.apply(edits)
-    finally:
-        host.close()
     findings = (*told, *booked.moves.findings)
     return Recorded(len(booked.moves.batches), len(booked.moves.sales), read, left_out, tuple(h for h, _ in asked), findings, written)
 
@@ -456,15 +443,10 @@ def count(path: Path, tell: Tell = _quiet, today: date | None = None) -> tuple[f
     """Writes the count sheet with the stock's value; returns the value, what could not be valued, and whether it was written."""
     from costbook.making import count_tab
 
-    host = WorkbookFile(path)
-    try:
-        snapshot = host.snapshot()
-        result_tabs.refuse_hers(snapshot)
+    with _opened(path) as (host, snapshot):
         priced, _ = worked_out(snapshot, today or date.today())
         tab, findings, value = count_tab(snapshot, priced)
         return value, tuple(findings), not tab.stands_in(snapshot) and host.apply(Edits(tabs=(tab,)))
-    finally:
-        host.close()
 
 
 def lot(path: Path, name: str) -> list[str]:
@@ -500,10 +482,7 @@ def post(path: Path, papers: Sequence[Path] = (), tell: Tell = _quiet) -> list[P
     """
     from costbook.clerk import Clerk
 
-    host = WorkbookFile(path)
-    try:
-        snapshot = host.snapshot()
-        result_tabs.refuse_hers(snapshot)
+    with _opened(path) as (host, snapshot):
         clerk = Clerk(snapshot, read_book(snapshot))
         clerk.take_confirmed()
         for file in files(papers, path):
@@ -512,8 +491,6 @@ def post(path: Path, papers: Sequence[Path] = (), tell: Tell = _quiet) -> list[P
         clerk.tell_waiting(all_of_them=not papers)
         tell("writing")
         host.apply(clerk.edits())
-    finally:
-        host.close()
     return clerk.results
 
 

@@ -11,6 +11,7 @@ from pathlib import Path
 
 from tests.benchmarks import measures
 from tests.benchmarks.books import SIZES
+from tests.benchmarks.impact_measures import impact_measures
 from tests.benchmarks.measures import Measure
 
 README = Path(__file__).with_name("README.md")
@@ -63,6 +64,7 @@ def measured() -> list[Measure]:
         for label in ("S", "M"):
             found += measures.engine(label, SIZES[label])
         found += measures.matrix_measures()
+        found += impact_measures()
         found += measures.ordinary_way(folder, "M", SIZES["M"])
         found += measures.saving(folder)
         found += measures.supplier_papers(folder)
