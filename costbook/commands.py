@@ -119,24 +119,26 @@ def price(path: Path, tell: Tell = _quiet, today: date | None = None) -> Outcome
         second_versions = disk.conflict_copies(path)
         tell("working out costs and prices")
         priced, found = worked_out(snapshot, today or date.today())
-        over = result_tabs.typed_over_cells(priced, snapshot)
-        edits, found = _price_edits(snapshot, priced, [*found, *over])
+        edits, found = _price_edits(snapshot, priced, found)
         tell("writing")
         written = bool(edits) and host.apply(edits)
     return Outcome(path, priced, (*second_versions, *found), written)
 
 
 def _price_edits(snapshot: Snapshot, priced: Priced, found: list[Finding]) -> tuple[Edits, list[Finding]]:
-    """The edits of a run, none where the file already says all of it.
+    """The edits of a run, none where the file already says all of it; and the findings, with what she typed over.
 
     What was typed over is told once more as long as nothing else changes, so that a second run finds nothing to write.
     """
+    tabs = result_tabs.figure_tabs(priced, snapshot)
+    standing = {tab.name for tab in tabs if tab.stands(snapshot)}
+    found = [*found, *result_tabs.typed_over_cells(priced, snapshot, standing)]
     told = [f for f in result_tabs.findings_now(snapshot) if TYPED_OVER in f.sentence]
     for kept in ([*found, *told], found) if told else (found,):
-        tabs = result_tabs.result_tabs(priced, kept, snapshot)
-        if all(tab.stands_in(snapshot) for tab in tabs):
+        last = result_tabs.findings_tab(kept)
+        if len(standing) == len(tabs) and last.stands_in(snapshot):
             return Edits(), kept
-    return Edits(tuple(_last_run(snapshot, priced.on)), tuple(tabs)), found
+    return Edits(tuple(_last_run(snapshot, priced.on)), (*(tab.put() for tab in tabs), last)), found
 
 
 def _last_run(snapshot: Snapshot, on: date) -> Iterable[SetCell]:

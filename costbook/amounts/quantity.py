@@ -67,6 +67,7 @@ _SYSTEMS = {
 }  # fmt: skip
 _SYSTEM_LABELS = {"US customary": "US", "metric": "metric", "imperial": "imperial", "Australian": "Australian"}
 _WANTED = {"g": "mass", "mL": "volume", "ml": "volume", "each": "count"}
+_ENDLESS = float("inf")
 _WHICH = {"low": 0, "usual": 1, "high": 2}
 _PERCENT = {"%", "percent", "per cent", "pct"}
 _JOINS = {"+", "and", "plus"}
@@ -124,6 +125,8 @@ class Amount:
         value, have, need = self.bases[_WHICH[which]], self.unit.dimension, _WANTED[want]
         if have == need:
             return value
+        if have == "volume" and need == "mass" and g_per_ml is not None and 0 < g_per_ml < _ENDLESS:
+            return value * g_per_ml
         _check_bridge(quoted(self.text), have, need, g_per_ml)
         assert g_per_ml is not None
         return value * g_per_ml if have == "volume" else value / g_per_ml

@@ -54,11 +54,21 @@ def _usable(weight: ReferenceWeight) -> bool:
     return "true" not in weight.form
 
 
+@lru_cache(maxsize=1)
+def _by_name_key() -> dict[str, list[int]]:
+    """Where in the table the usable weights of each name stand."""
+    places: dict[str, list[int]] = {}
+    for place, weight in enumerate(reference_weights()):
+        for key in _name_keys(weight.material) if _usable(weight) else ():
+            places.setdefault(key, []).append(place)
+    return places
+
+
 @lru_cache(maxsize=4096)
 def reference_weights_for(name: str) -> tuple[ReferenceWeight, ...]:
     """Every reference weight of exactly that name, best first: seen sources before memory, household measures first."""
-    keys = _name_keys(name)
-    found = [weight for weight in reference_weights() if _usable(weight) and keys & _name_keys(weight.material)]
+    known, table = _by_name_key(), reference_weights()
+    found = [table[place] for place in sorted({place for key in _name_keys(name) for place in known.get(key, ())})]
     return tuple(sorted(found, key=lambda w: (w.from_memory, "conflict" in w.status, "household" not in w.form)))
 
 

@@ -7,10 +7,11 @@ and the declared looks in `layout.py`. Rows and columns count from 0 here; addre
 from __future__ import annotations
 
 import math
-from collections.abc import Mapping, Sequence
+from collections.abc import Iterable, Mapping, Sequence
 from dataclasses import dataclass, field, replace
 from datetime import date
 from functools import lru_cache
+from itertools import zip_longest
 
 from costbook.errors import Where
 
@@ -40,6 +41,11 @@ class Cell:
     value: Value | Formula = None
     style: str = "plain"
     link: Where | None = None
+
+
+def shown_values(cells: Iterable[Cell]) -> tuple[Value, ...]:
+    """What a row of cells shows: of a formula its result."""
+    return tuple([c.value.result if isinstance(c.value, Formula) else c.value for c in cells])
 
 
 @lru_cache(maxsize=1024)
@@ -102,18 +108,19 @@ class Grid:
 
     def same_values(self, other: Grid) -> bool:
         """Whether both show the same; an empty text is an empty cell, and numbers agree to 11 digits."""
-        if self._tall() != other._tall():
-            return False
-        for one, two in zip(self.rows, other.rows, strict=False):
-            for column in range(max(len(one), len(two))):
-                left = one[column] if column < len(one) else None
-                right = two[column] if column < len(two) else None
-                if left != right and not _alike(left, right):
-                    return False
+        return self.shows(other.rows)
+
+    def shows(self, rows: Iterable[Sequence[Value]]) -> bool:
+        """Whether the tab shows these rows and no more, as in `same_values`; they are taken one by one up to the first that differs."""
+        for one, two in zip_longest(self.rows, rows, fillvalue=()):
+            if one != two and any(a != b and not _alike(a, b) for a, b in zip_longest(one, two)):
+                return False
         return True
 
-    def _tall(self) -> int:
-        return max((i + 1 for i, cells in enumerate(self.rows) if any(c not in (None, "") for c in cells)), default=0)
+    def last_filled(self) -> int:
+        """The last row in which anything stands, -1 where there is none."""
+        backwards = range(len(self.rows) - 1, -1, -1)
+        return next((i for i in backwards if any(c not in (None, "") for c in self.rows[i])), -1)
 
 
 def _alike(one: Value, two: Value) -> bool:
@@ -249,10 +256,7 @@ class PutTab:
 
     def grid(self) -> Grid:
         """The tab's values as a snapshot would show them."""
-        rows = tuple(
-            tuple(c.value.result if isinstance(c.value, Formula) else c.value for c in row) for row in self.rows
-        )
-        return Grid(self.name, rows)
+        return Grid(self.name, tuple(shown_values(row) for row in self.rows))
 
     def stands_in(self, snapshot: Snapshot) -> bool:
         """Whether the workbook shows this tab already."""

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Container, Iterable, Mapping, Sequence
+from collections.abc import Container, Iterable, Mapping, Sequence, Set
 from dataclasses import replace
 from decimal import Decimal
 
@@ -76,7 +76,7 @@ def read_products(
     products: dict[str, model.Product] = {}
     like: dict[str, tuple[str, Row]] = {}
     dropped: set[str] = set()
-    for row in _with_slots(table.rows(notes), slots):
+    for row in _with_slots(table.rows(notes), frozenset(slots)):
         code = row.text("code") or row.text("name")
         standing = row.choice("standing", STANDINGS, "yes")
         if code in products:
@@ -139,15 +139,17 @@ def _circular(code: str, like: Mapping[str, tuple[str, Row]]) -> bool:
     return last in like
 
 
-def _with_slots(rows: Iterable[Row], slots: Container[str]) -> Iterable[Row]:
+def _with_slots(rows: Iterable[Row], slots: Set[str]) -> Iterable[Row]:
     """The rows with a column for every slot that has one of that heading above them."""
     columns: dict[str, int] = {}
     seen = 0
     for row in rows:
         columns = columns or row.columns
-        headings = [(p, same_name(c)) for cells in row.grid.rows[seen : row.index] for p, c in enumerate(cells) if isinstance(c, str)]
-        found = {slot: place for place, slot in reversed(headings) if slot in slots and slot not in columns}
-        columns, seen = columns | found if found else columns, row.index
+        for cells in row.grid.rows[seen : row.index]:
+            names = [same_name(c) if isinstance(c, str) else "" for c in cells]
+            if not slots.isdisjoint(names):  # else no heading: so it is with all rows but one or two
+                columns = {names[place]: place for place in reversed(range(len(names))) if names[place] in slots} | columns
+        seen = row.index
         yield row if columns is row.columns else replace(row, columns=columns)
 
 
@@ -214,7 +216,8 @@ def _parts(
         part = _part(row, known, materials, by_piece)
         if part:
             parts.setdefault(product, []).append(part)
-        stops.setdefault(product, []).extend(notes.stops(before))
+        if len(notes.found) > before:
+            stops.setdefault(product, []).extend(notes.stops(before))
     return parts, stops
 
 

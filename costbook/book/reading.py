@@ -469,8 +469,7 @@ def _shape(table: Table, tab: layout.Tab, notes: Notes) -> None:
     for read, other in table.doubled(tab.columns):
         sentence = f'the heading "{plain_text(grid.value(first, other))}" means the same as {grid.where(first, read).cell}, which is read'
         notes.add("ask", "heading-twice", sentence, grid.where(first, other), "Rename the one that is not meant.")
-    used = [i for i, cells in enumerate(grid.rows) if i > first and any(c not in (None, "") for c in cells)]
-    last = max(used, default=first)
+    last = max(grid.last_filled(), first)
     for top, left, bottom, _ in grid.merged:
         if first < top <= last and bottom < len(grid.rows) + 1:
             notes.add(

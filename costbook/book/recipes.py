@@ -21,6 +21,7 @@ LABEL_ROWS = 12
 SLOT = re.compile(r"\(\s*(?:the\s+)?([^()]+?)(?:\s+of the piece)?\s*\)$", re.IGNORECASE)
 NEEDED = {c.key for c in RECIPE_COLUMNS if c.needed}
 HEADINGS = heading_names(RECIPE_COLUMNS)
+AMOUNT_NAMES = {name for names in HEADINGS for name, key in names.items() if key == "amount"}
 LABELS = {same_name(text): key for key, text in RECIPE_LABELS.items()}
 
 
@@ -46,7 +47,7 @@ def _cards(grid: Grid, notes: Notes) -> Iterable[Recipe]:
     heads = [
         (i, found)
         for i, cells in enumerate(grid.rows)
-        if (found := match_headings(cells, HEADINGS)).keys() >= NEEDED
+        if _names_amounts(cells) and (found := match_headings(cells, HEADINGS)).keys() >= NEEDED
     ]
     previous = -1
     for place, (head, columns) in enumerate(heads):
@@ -55,6 +56,11 @@ def _cards(grid: Grid, notes: Notes) -> Iterable[Recipe]:
         end = _end(grid, head, columns, following)
         yield _card(grid, head, end, columns, labels, notes)
         previous = end - 1
+
+
+def _names_amounts(cells: Sequence[Value]) -> bool:
+    """Whether a row may be one of headings: a quick look, for it is asked of every row of every tab."""
+    return not AMOUNT_NAMES.isdisjoint([same_name(cell) for cell in cells if isinstance(cell, str)])
 
 
 def _labels(grid: Grid, first: int, head: int, notes: Notes) -> Mapping[str, Row]:
@@ -71,12 +77,16 @@ def _labels(grid: Grid, first: int, head: int, notes: Notes) -> Mapping[str, Row
 def _end(grid: Grid, head: int, columns: Mapping[str, int], following: int) -> int:
     """The row after the last line: before two empty rows, the next card's labels, or the next card's headings."""
     empty = 0
-    folded = same_name(RECIPE_LABELS["name"])
+    folded, places = same_name(RECIPE_LABELS["name"]), tuple(columns.values())
     for index in range(head + 1, min(following, len(grid.rows))):
         cells = grid.rows[index]
-        if any(isinstance(c, str) and same_name(c.rstrip(": ")) == folded for c in cells):
+        if folded in [same_name(c.rstrip(": ")) for c in cells if isinstance(c, str)]:
             return index
-        empty = 0 if any(_cell(cells, p) not in (None, "") for p in columns.values()) else empty + 1
+        empty += 1
+        for place in places:
+            if _cell(cells, place) not in (None, ""):
+                empty = 0
+                break
         if empty == 2:
             return index
     return min(following, len(grid.rows))
@@ -179,14 +189,17 @@ def resolved_recipes(
         lines = []
         for line in recipe.lines:
             written = line.choices[0]
-            slot = SLOT.match(written)
+            slot = SLOT.match(written) if "(" in written else None
             codes = () if slot else _choices(written, names)
             for name in (w for w, code in codes if not code):
                 sentence = unknown("material or recipe", name, known)
                 notes.add("stop", "unknown-name", sentence, line.where, "Write one of your materials or recipes.")
             found = tuple(code for _, code in codes if code)
             nested = bool(found) and found[0] in recipes and found[0] not in materials
-            lines.append(replace(line, choices=found, recipe=nested, slot=same_name(slot[1]) if slot else ""))
+            named = same_name(slot[1]) if slot else ""
+            lines.append(
+                RecipeLine(found, nested, named, line.amount, line.when, line.dries_off, line.note, line.where, line.places)
+            )
         done[recipe.code] = replace(recipe, lines=tuple(lines), stopped=recipe.stopped + notes.stops(before))
     return done
 

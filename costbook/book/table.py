@@ -10,10 +10,11 @@ from collections.abc import Collection, Iterable, Iterator, Mapping, Sequence
 from dataclasses import dataclass, field
 from datetime import date
 from decimal import Decimal
+from functools import lru_cache
 
 from costbook.amounts.money import read_money
 from costbook.amounts.quantity import Amount, read_amount, same_name
-from costbook.book.grid import ErrorValue, Grid, Snapshot, Value
+from costbook.book.grid import ErrorValue, Grid, Snapshot, Value, column_name
 from costbook.book.layout import HER_TABS, Column, Tab
 from costbook.book.tool_tabs import TOOL_TABS
 from costbook.errors import Finding, LayoutError, QuantityError, Where
@@ -67,6 +68,12 @@ class Notes:
         self.found.append(Finding(level, check, sentence, where, do, tuple(about)))
 
 
+@lru_cache(maxsize=16384)
+def _printed(number: float) -> Decimal:
+    """The decimal that a float prints as."""
+    return Decimal(repr(number))
+
+
 @dataclass(slots=True)
 class Row:
     """One row of a found table. `columns` maps a column's key to its place in the grid, and `cells` are the row's there."""
@@ -86,9 +93,11 @@ class Row:
         if place is None:
             return None
         found = self.cells[place] if place < len(self.cells) else None
+        if found.__class__ is float:
+            return found
         if isinstance(found, str):
             return found if found.strip() else None
-        if found is None and (self.index, place) in self.grid.formulas:
+        if found is None and self.grid.formulas and (self.index, place) in self.grid.formulas:
             self._no_result(place)
         return found
 
@@ -103,7 +112,8 @@ class Row:
     def where(self, key: str) -> Where:
         """The cell of that column in this row, or the row's first cell."""
         place = self.columns.get(key)
-        return self.grid.where(self.index, min(self.columns.values()) if place is None else place)
+        column = column_name(min(self.columns.values()) if place is None else place)
+        return Where(self.grid.name, f"{column}{self.index + 1}")  # `grid.where` written out: every record asks for one
 
     def places(self) -> Places:
         """Where every cell of this row stands, by column key."""
@@ -111,9 +121,13 @@ class Row:
 
     def text(self, key: str) -> str:
         """The cell as text, '' where it is empty or shows an error."""
-        found = self.value(key)
-        if isinstance(found, str):
+        place = self.columns.get(key)
+        if place is None:
+            return ""
+        found = self.cells[place] if place < len(self.cells) else None
+        if found.__class__ is str:  # nearly all there is, so `value` is spared
             return found.strip()
+        found = self.value(key)
         if isinstance(found, ErrorValue):
             self.bad(key, f"the cell shows {found.text}", "Mend its formula.")
             return ""
@@ -137,7 +151,7 @@ class Row:
             shown = found.text if isinstance(found, ErrorValue) else str(found)
             self.bad(key, f'a number belongs here; the cell holds "{shown}"', "Type the number.", level)
             return None
-        number = Decimal(repr(found)) if isinstance(found, float) else Decimal(found)
+        number = _printed(found or 0.0) if isinstance(found, float) else Decimal(found)  # -0.0 is 0.0
         if abs(number) >= LARGEST:
             self.bad(key, f"{found:g} is too large to be meant", "Type the number again.", level)
             return None
@@ -232,7 +246,12 @@ class Row:
 
     def choice(self, key: str, allowed: Collection[str], empty: str) -> str:
         """One of the allowed words, `empty` where nothing is typed or the word is not known (then a finding says so)."""
-        found = same_name(self.text(key))
+        written = self.text(key)
+        if not written:
+            return empty
+        if written in allowed:  # as the dropdown has it
+            return written
+        found = same_name(written)
         if not found:
             return empty
         if found in allowed:
@@ -287,8 +306,10 @@ class Table:
         last = len(self.grid.rows) if until is None else until
         for index in range(self.heading_row + 1, last):
             cells = self.grid.rows[index]
-            if any(p < len(cells) and cells[p] not in (None, "") for p in places):
-                yield Row(self.grid, index, self.columns, notes)
+            for place in places:
+                if place < len(cells) and cells[place] not in (None, ""):
+                    yield Row(self.grid, index, self.columns, notes)
+                    break
 
 
 def heading_names(columns: Sequence[Column]) -> tuple[dict[str, str], dict[str, str]]:

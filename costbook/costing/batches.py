@@ -16,8 +16,9 @@ from decimal import Decimal
 from costbook.amounts.quantity import same_name
 from costbook.book.model import BatchRecord, Book, PurchaseLine, SaleRecord
 from costbook.costing.checks import Priced
+from costbook.costing.rates import OVERHEAD
 from costbook.costing.stock import counted, in_her_unit, takes
-from costbook.costing.usage import OVERHEAD, rate_of
+from costbook.costing.usage import rate_of
 from costbook.errors import CostbookError, Finding
 
 ENOUGH_BATCHES = 3

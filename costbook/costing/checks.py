@@ -153,7 +153,7 @@ def paper_totals(p: Priced) -> Iterable[Finding]:
 
 def old_prices(p: Priced) -> Iterable[Finding]:
     """A price in use that is older than the book's limit, or dated after the book date."""
-    used = {key[1] for code in p.costs for key in p.usage.row(code).bought}
+    used = {item for _, item in set().union(*(p.usage.row(code).bought for code in p.costs))}
     for code, rate in p.rates.materials.items():
         line = rate.line
         if code in used and line and line.line.date and (p.on - line.line.date).days > p.book.settings.old_after_days:

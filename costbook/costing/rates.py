@@ -11,6 +11,7 @@ from collections.abc import Iterable, Mapping, Sequence
 from dataclasses import dataclass, replace
 from datetime import date
 from decimal import Decimal
+from functools import cached_property
 
 from costbook.amounts.money import after_discounts
 from costbook.amounts.quantity import Amount, same_name
@@ -18,6 +19,8 @@ from costbook.book.model import Book, Material, PurchaseLine, Settings
 from costbook.errors import Finding, QuantityError
 
 ZERO = Decimal(0)
+GOODS = ("materials", "packaging", "consumables")
+OVERHEAD = ("overhead", "hands-on")
 
 
 @dataclass(frozen=True, slots=True)
@@ -80,6 +83,14 @@ class Rates:
     activities: Mapping[str, float]
     landed: tuple[LandedLine, ...]
     findings: tuple[Finding, ...]
+
+    @cached_property
+    def by_key(self) -> Mapping[tuple[str, str], float]:
+        """What one base unit of each input costs, by its key in a usage row."""
+        found = {(kind, code): rate.per_base for kind in GOODS for code, rate in self.materials.items()}
+        found |= {("labour", role): rate for role, rate in self.labour.items()}
+        found |= {("overhead", name): rate for name, rate in self.activities.items()}
+        return found | {OVERHEAD: self.overhead}
 
 
 def rates(book: Book, on: date) -> Rates:

@@ -12,7 +12,7 @@ from __future__ import annotations
 
 import math
 from collections.abc import Mapping, Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, field
 from decimal import Decimal
 
 from costbook.amounts.money import Ending, rounded, up_to_ending
@@ -133,7 +133,11 @@ class Tier:
 
 @dataclass(frozen=True, slots=True)
 class Pricer:
-    """A channel with its money and shares worked out once, ready for any product's cost."""
+    """A channel with its money and shares worked out once, ready for any product's cost.
+
+    `taken` is the share of a net price that the fee takes. `aims` are, for target and floor, what is added to a cost and by
+    what share of the price the sum is divided; None where there is none, or no price reaches it.
+    """
 
     channel: Channel
     fixed: float
@@ -141,6 +145,19 @@ class Pricer:
     tax: float
     target: float | None
     floor: float | None
+    taken: float = field(init=False, repr=False, compare=False)
+    aims: tuple[tuple[float, float] | None, tuple[float, float] | None] = field(init=False, repr=False, compare=False)
+
+    def __post_init__(self) -> None:
+        object.__setattr__(self, "taken", _fee(self.fee, self.tax, self.channel.fee_on_shown))
+        target, floor = self._aim(self.target, self.channel.target_counts), self._aim(self.floor, self.channel.floor_counts)
+        object.__setattr__(self, "aims", (target, floor))
+
+    def _aim(self, share: float | None, counts: str) -> tuple[float, float] | None:
+        if share is None:
+            return None
+        added, left = (0.0, 1 - share) if counts == "margin" else (self.fixed, 1 - self.taken - share)
+        return None if left <= HAIR else (added, left)
 
     @property
     def ending(self) -> Ending:
@@ -163,7 +180,7 @@ class Pricer:
 
     def kept(self, net: float, cost: float) -> float:
         """What is left of a net price, in money."""
-        return kept_per_piece(net, cost, self.fee, self.fixed, self.tax, fee_on_shown=self.channel.fee_on_shown)
+        return net - self.taken * net - self.fixed - cost
 
     def share(self, net: float, cost: float, counts: str) -> float:
         """Margin or kept as a share of a net price."""
@@ -185,21 +202,26 @@ def pricers(book: Book) -> list[Pricer]:
 def tiers(book: Book, costs: Mapping[str, Cost]) -> tuple[list[Tier], list[Finding]]:
     """Every product with a cost in every channel, in the book's order, and the targets no price can reach."""
     ready, findings = _reachable(pricers(book))
+    settings = book.settings
     priced = [pricer.channel.name for pricer in ready]
     places = [priced.index(name) for name in book.channels]
+    times_materials, over_wholesale = float(settings.compare_materials), float(settings.retail_over_wholesale)
+    beside: dict[Decimal, list[Decimal | None]] = {}  # many products share a doubled cost, which all of this follows from
     found: list[Tier] = []
     for code, cost in costs.items():
         prices = book.products[code].prices
-        doubled = doubled_cost(cost.unit_cost, book.settings, ready)
-        wholesale: float | None = None
-        by_materials = rounded(cost.parts["materials"] * float(book.settings.compare_materials))
+        doubled = doubled_cost(cost.unit_cost, settings, ready)
+        if doubled not in beside:
+            beside[doubled] = [compare(pricer.channel, doubled, settings) for pricer in ready]
+        least: float | None = None
+        by_materials = rounded(cost.parts["materials"] * times_materials)
         rows = []
-        for pricer in ready:
-            tier = _tier(pricer, cost, prices, wholesale, book.settings, doubled, by_materials)
+        for pricer, compared in zip(ready, beside[doubled]):
+            tier = _tier(pricer, cost, prices, least, compared, by_materials)
             rows.append(tier)
             if pricer.channel.price == "wholesale" and tier.proposal is not None:
-                net = pricer.net(tier.proposal)
-                wholesale = net if wholesale is None else max(wholesale, net)
+                net = pricer.net(tier.proposal) * over_wholesale
+                least = net if least is None else max(least, net)
         found += [rows[place] for place in places]
     return found, findings
 
@@ -228,48 +250,40 @@ def _reachable(ready: Sequence[Pricer]) -> tuple[list[Pricer], list[Finding]]:
     return list(ready), findings
 
 
-def _net(pricer: Pricer, cost: float, share: float | None, counts: str) -> float | None:
-    if share is None:
-        return None
-    try:
-        return pricer.for_share(cost, share, counts)
-    except InputError:
-        return None
-
-
 def _tier(
     pricer: Pricer,
     cost: Cost,
     prices: Mapping[str, Decimal],
-    wholesale: float | None,
-    settings: Settings,
-    doubled: Decimal,
+    least: float | None,
+    compared: Decimal | None,
     by_materials: Decimal,
 ) -> Tier:
-    """One product in one channel; `wholesale` is the highest wholesale proposal so far, without tax."""
-    channel, unit_cost = pricer.channel, cost.unit_cost
-    floor = _net(pricer, unit_cost, pricer.floor, channel.floor_counts)
-    exact = _net(pricer, unit_cost, pricer.target, channel.target_counts)
-    proposed = None if exact is None else max(exact, floor or exact)
-    if proposed is not None and channel.price == "retail" and wholesale is not None:
-        proposed = max(proposed, wholesale * float(settings.retail_over_wholesale))
+    """One product in one channel; `least` is the net price that keeps retail over its multiple of wholesale."""
+    channel, unit_cost, with_tax = pricer.channel, cost.unit_cost, 1 + pricer.tax
+    target, bottom = pricer.aims
+    exact = None if target is None else (unit_cost + target[0]) / target[1]
+    floor = None if bottom is None else (unit_cost + bottom[0]) / bottom[1]
+    proposed = exact if exact is None or floor is None or floor <= exact else floor
+    if proposed is not None and least is not None and proposed < least and channel.price == "retail":
+        proposed = least
     proposal = None if proposed is None else pricer.shown(proposed)
     at = None if proposal is None else pricer.net(proposal)
     hers = prices.get(channel.price)
-    net = None if hers is None else pricer.net(hers)
-    kept = None if net is None else pricer.kept(net, unit_cost)
+    margin = kept = kept_fraction = days = None
+    told = ""
+    if hers is not None:
+        net = pricer.net(hers)
+        margin, kept = margin_fraction(net, unit_cost), pricer.kept(net, unit_cost)
+        kept_fraction = kept / net
+        days = day_pieces(pricer, net, unit_cost) if channel.per_day else None
+        told = _flag(pricer, margin, kept, kept_fraction)
     return Tier(
         cost.product, channel.name, unit_cost, pricer.fixed,
-        floor_exact=None if floor is None else floor * (1 + pricer.tax), floor_price=None if floor is None else pricer.shown(floor),
-        exact_net=exact, exact_shown=None if exact is None else exact * (1 + pricer.tax),
-        target_price=proposal if proposed == exact else pricer.shown(exact or 0.0), proposal=proposal,
-        proposal_margin=None if at is None else margin_fraction(at, unit_cost),
-        proposal_kept=None if at is None else pricer.kept(at, unit_cost) / at,
-        her_price=hers, margin=None if net is None else margin_fraction(net, unit_cost),
-        kept=kept, kept_fraction=None if net is None or kept is None else kept / net,
-        day_pieces=None if net is None else day_pieces(pricer, net, unit_cost),
-        flag="" if net is None else flag(pricer, net, unit_cost), compare=compare(channel, doubled, settings),
-        compare_materials=by_materials,
+        None if floor is None else floor * with_tax, None if floor is None else pricer.shown(floor),
+        exact, None if exact is None else exact * with_tax,
+        proposal if proposed == exact else pricer.shown(exact or 0.0), proposal,
+        None if at is None else margin_fraction(at, unit_cost), None if at is None else pricer.kept(at, unit_cost) / at,
+        hers, margin, kept, kept_fraction, days, told, compared, by_materials,
     )  # fmt: skip
 
 
@@ -285,14 +299,19 @@ def day_pieces(pricer: Pricer, net: float, cost: float) -> int | None:
 
 def flag(pricer: Pricer, net: float, cost: float) -> str:
     """How a net price stands against cost, floor and target, on unrounded figures."""
-    channel = pricer.channel
-    if pricer.kept(net, cost) < 0:
+    kept = pricer.kept(net, cost)
+    return "under cost" if kept < 0 else _flag(pricer, margin_fraction(net, cost), kept, kept / net)
+
+
+def _flag(pricer: Pricer, margin: float, kept: float, kept_fraction: float) -> str:
+    channel, floor, target = pricer.channel, pricer.floor, pricer.target
+    if kept < 0:
         return "under cost"
-    if pricer.floor is not None and pricer.share(net, cost, channel.floor_counts) < pricer.floor - HAIR:
+    if floor is not None and (margin if channel.floor_counts == "margin" else kept_fraction) < floor - HAIR:
         return "under floor"
-    if pricer.target is not None and pricer.share(net, cost, channel.target_counts) < pricer.target - HAIR:
+    if target is not None and (margin if channel.target_counts == "margin" else kept_fraction) < target - HAIR:
         return "under target"
-    return "" if pricer.floor is None and pricer.target is None else "ok"
+    return "" if floor is None and target is None else "ok"
 
 
 def doubled_cost(cost: float, settings: Settings, ready: Sequence[Pricer]) -> Decimal:

@@ -9,8 +9,8 @@ from collections.abc import Iterable
 from dataclasses import dataclass
 
 from costbook.book.model import Material, Part, Product
-from costbook.costing.rates import Rate, Rates
-from costbook.costing.usage import OVERHEAD, Usage, batch_minutes, rate_of
+from costbook.costing.rates import OVERHEAD, Rate, Rates
+from costbook.costing.usage import Usage, batch_minutes, rate_of
 from costbook.errors import Where
 
 

@@ -8,19 +8,18 @@ is in the finished piece, which label order and scent share read. Sums are plain
 from __future__ import annotations
 
 import math
-from collections.abc import Callable, Iterable, Mapping
+from collections.abc import Callable, Iterable, Iterator, Mapping, Sequence
 from dataclasses import dataclass, field, replace
 from typing import NamedTuple, TypeVar
 
 from costbook.book.model import Book, Part, Product, Recipe, RecipeLine, Step
-from costbook.costing.rates import Rates
+from costbook.costing.rates import GOODS, OVERHEAD, Rates
 from costbook.errors import CostbookError, Finding, InputError, QuantityError
 
-CATEGORIES = ("materials", "packaging", "consumables", "labour", "overhead")
+CATEGORIES = (*GOODS, "labour", "overhead")
 Key = tuple[str, str]
 K = TypeVar("K")
 V = TypeVar("V")
-OVERHEAD: Key = ("overhead", "hands-on")
 
 
 class Variant(NamedTuple):
@@ -55,6 +54,36 @@ class Mix:
     lines: tuple[tuple[RecipeLine, str, float], ...]
     varies: bool = False
     choices: int = 1
+
+
+class Kept(Mapping[str, float]):
+    """What is in a finished piece, in grams by material, added up when it is asked for: costing never does.
+
+    `parts` are what the piece holds of mixes and other pieces: their contents, and by what those are multiplied and divided.
+    """
+
+    __slots__ = ("_grams", "_parts")
+
+    def __init__(self, parts: Sequence[tuple[Mapping[str, float], float, float]]) -> None:
+        self._parts = parts
+        self._grams: dict[str, float] | None = None
+
+    def _added(self) -> dict[str, float]:
+        if self._grams is None:
+            self._grams = {}
+            for inside, times, over in self._parts:
+                for code, kept in inside.items():
+                    self._grams[code] = self._grams.get(code, 0.0) + (kept * times / over if over else 0.0)
+        return self._grams
+
+    def __getitem__(self, code: str) -> float:
+        return self._added()[code]
+
+    def __iter__(self) -> Iterator[str]:
+        return iter(self._added())
+
+    def __len__(self) -> int:
+        return len(self._added())
 
 
 @dataclass(frozen=True, slots=True)
@@ -115,14 +144,20 @@ class Usage:
     _mixes: dict[tuple[str, tuple[tuple[str, str], ...], Variant], Mix | CostbookError] = field(default_factory=dict)
     _rows: dict[tuple[str, Variant], UsageRow | CostbookError] = field(default_factory=dict)
     _steps: dict[str, list[Step]] = field(default_factory=dict)
+    _batches: dict[tuple[str, int], dict[str, float]] = field(default_factory=dict)
 
     def __post_init__(self) -> None:
         for step in self.book.steps:
             self._steps.setdefault(step.family, []).append(step)
 
     def batch_minutes(self, product: Product) -> dict[str, float]:
-        """Hands-on minutes of a product's own steps for one batch, by role."""
-        return _minutes(self._steps.get(product.family, ()) if product.family else (), product.planned)
+        """Hands-on minutes of a product's own steps for one batch, by role; others share the dict, so it is not to be changed."""
+        key = (product.family, product.planned)
+        found = self._batches.get(key)
+        if found is None:
+            steps = self._steps.get(product.family, ()) if product.family else ()
+            found = self._batches[key] = _minutes(steps, product.planned)
+        return found
 
     def batch_takes(self, code: str) -> tuple[dict[Key, float], dict[str, float]]:
         """What one usual batch takes itself: amounts by key, and pieces by product where it is made of other products.
@@ -144,13 +179,19 @@ class Usage:
 
     def row(self, product: str, variant: Variant = USUAL, open_products: tuple[str, ...] = ()) -> UsageRow:
         """One product's usage row. Raises InputError where it cannot be worked out."""
+        found = self._rows.get((product, variant))
+        if found.__class__ is UsageRow:  # asked for again and again, so what `_once` costs is spared
+            return found
         return _once(self._rows, (product, variant), lambda: self._row(product, variant, open_products))
 
     def mix(
         self, recipe: str, fills: Mapping[str, str], variant: Variant = USUAL, open_recipes: tuple[str, ...] = ()
     ) -> Mix:
         """One batch of a recipe for a piece with these slot fills. Raises InputError where it cannot be worked out."""
-        key = (recipe, tuple(sorted(fills.items())), variant)
+        key = (recipe, tuple(sorted(fills.items())) if fills else (), variant)
+        found = self._mixes.get(key)
+        if found.__class__ is Mix:
+            return found
         return _once(self._mixes, key, lambda: self._mix(self.book.recipes[recipe], fills, variant, open_recipes))
 
     # ------------------------------------------------------------ recipes
@@ -279,26 +320,28 @@ class Usage:
         for role, minutes in self.batch_minutes(product).items():
             sums.add(("labour", role), minutes / product.good)
             sums.add(OVERHEAD, minutes / product.good)
-        return UsageRow(code, sums.bought, sums.kept, sums.varies, sums.choices)
+        return UsageRow(code, sums.bought, Kept(sums.inside), sums.varies, sums.choices)
 
     def add_part(self, sums: _RowSums, product: Product, part: Part, variant: Variant, opened: tuple[str, ...]) -> None:
         """Adds what one part of a product takes to a row being summed."""
-        sums.varies |= part.amount.is_range
+        amount = part.amount
+        if amount.is_range:
+            sums.varies = True
         times = (1.0 if part.per_batch else product.planned) / product.good
         inside = 1.0 / product.planned if part.per_batch else 1.0
         try:
             if part.kind == "recipe":
                 self._add_recipe(sums, product, part, variant, times, inside)
             elif part.kind == "product":
-                count = part.amount.base(variant.amounts, want="each")
+                count = amount.base(variant.amounts, want="each")
                 inner = self.row(part.item, variant, opened)
                 sums.nest(inner, count * times, count * inside)
             elif part.kind == "activity":
-                sums.add(("overhead", part.item), part.amount.base(variant.amounts, want="each") * times)
+                sums.add(("overhead", part.item), amount.base(variant.amounts, want="each") * times)
             else:
                 material = self.book.materials[part.item]
-                amount = part.amount.base(variant.amounts, material.g_per_ml, material.base)
-                sums.add(("packaging" if part.kind == "packaging" else "consumables", part.item), amount * times)
+                taken = amount.base(variant.amounts, material.g_per_ml, material.base)
+                sums.add(("packaging" if part.kind == "packaging" else "consumables", part.item), taken * times)
         except QuantityError as error:
             raise (error if error.where else type(error)(error.sentence, part.where, error.do)) from error
 
@@ -309,13 +352,13 @@ class Usage:
         amount = part.amount.base(variant.amounts, want="each" if mix.in_pieces else "g")
         sums.varies |= mix.varies
         sums.choices = max(sums.choices, mix.choices)
-        row, inside_piece = sums.bought, sums.kept
-        for key, taken in mix.takes:
-            row[key] = row.get(key, 0.0) + taken * amount * times
-        grams = amount * inside * mix.usable_g / mix.makes
-        stays = mix.stays_g
-        for code, kept in mix.kept.items():
-            inside_piece[code] = inside_piece.get(code, 0.0) + (kept * grams / stays if stays else 0.0)
+        row = sums.bought
+        if row:
+            for key, taken in mix.takes:
+                row[key] = row.get(key, 0.0) + taken * amount * times
+        else:  # the first part, most often a product's only mix: nothing to look up and add to
+            sums.bought = {key: taken * amount * times for key, taken in mix.takes}
+        sums.inside.append((mix.kept, amount * inside * mix.usable_g / mix.makes, mix.stays_g))
 
 
 @dataclass
@@ -358,10 +401,10 @@ class _Sums:
 
 @dataclass
 class _RowSums:
-    """A product's row while it is added up."""
+    """A product's row while it is added up; `inside` is what `Kept` is made of."""
 
     bought: dict[Key, float] = field(default_factory=dict)
-    kept: dict[str, float] = field(default_factory=dict)
+    inside: list[tuple[Mapping[str, float], float, float]] = field(default_factory=list)
     varies: bool = False
     choices: int = 1
 
@@ -373,8 +416,7 @@ class _RowSums:
         self.choices = max(self.choices, inner.choices)
         for key, amount in inner.bought.items():
             self.add(key, amount * times)
-        for code, kept in inner.kept.items():
-            self.kept[code] = self.kept.get(code, 0.0) + kept * each
+        self.inside.append((inner.kept, each, 1.0))
 
 
 def _once(memo: dict[K, V | CostbookError], key: K, make: Callable[[], V]) -> V:
@@ -416,19 +458,14 @@ def _minutes(steps: Iterable[Step], planned: int) -> dict[str, float]:
 
 def rate_of(key: Key, rates: Rates) -> float:
     """What one base unit of an input costs. Raises KeyError where nothing tells."""
-    category, code = key
-    if category == "labour":
-        return rates.labour[code]
-    if category == "overhead":
-        return rates.overhead if key == OVERHEAD else rates.activities[code]
-    return rates.materials[code].per_base
+    return rates.by_key[key]
 
 
 def cost_parts(row: UsageRow, rates: Rates) -> dict[str, float]:
     """Usage x rate of one row, summed by category."""
-    parts = dict.fromkeys(CATEGORIES, 0.0)
+    parts, of = dict.fromkeys(CATEGORIES, 0.0), rates.by_key
     for key, amount in row.bought.items():
-        parts[key[0]] += amount * rate_of(key, rates)
+        parts[key[0]] += amount * of[key]
     return parts
 
 

@@ -20,8 +20,8 @@ from itertools import pairwise
 from typing import NamedTuple
 
 from costbook.book.model import Product
-from costbook.costing.rates import Rates
-from costbook.costing.usage import OVERHEAD, Cost, Key, Usage, rate_of
+from costbook.costing.rates import OVERHEAD, Rates
+from costbook.costing.usage import Cost, Key, Usage, rate_of
 from costbook.errors import InputError
 
 PIECES = "products"  # the category of another product's pieces in a set

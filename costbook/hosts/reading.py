@@ -10,11 +10,11 @@ import io
 import re
 import zipfile
 import zlib
-from collections.abc import Callable, Collection, Iterator, Sequence
+from collections.abc import Callable, Collection, Iterator, Mapping
 from dataclasses import dataclass
 from datetime import date, datetime, time, timedelta
+from functools import cached_property
 from typing import Any
-from xml.sax.saxutils import quoteattr
 
 from costbook.book.grid import ErrorValue, Grid, Snapshot, Value, address
 from costbook.errors import HostUnavailable, Where
@@ -42,7 +42,58 @@ class Reading:
     """A snapshot together with the plain sheet bytes it came from, by tab name."""
 
     snapshot: Snapshot
-    sheets: dict[str, bytes]
+    sheets: Mapping[str, bytes]
+
+
+class _Sheets(Mapping[str, bytes]):
+    """The plain bytes of every tab, unpacked when asked for: all of them at once are six times the workbook."""
+
+    def __init__(self, package: Package, parts: Mapping[str, str]) -> None:
+        self._package, self._parts = package, parts
+        self._last = ("", b"")
+
+    def __getitem__(self, tab: str) -> bytes:
+        if self._last[0] != tab:
+            self._last = (tab, scan.plain(self._package.part(self._parts[tab])))
+        return self._last[1]
+
+    def __iter__(self) -> Iterator[str]:
+        return iter(self._parts)
+
+    def __len__(self) -> int:
+        return len(self._parts)
+
+
+class _Formulas(Mapping[tuple[int, int], str]):
+    """The formulas of a tab by place, looked for when asked for: the tool's own tabs hold many, and hardly a run asks."""
+
+    def __init__(self, sheets: _Sheets, tab: str) -> None:
+        self._sheets, self._tab = sheets, tab
+
+    @cached_property
+    def _found(self) -> dict[tuple[int, int], str]:
+        return scan.formulas(self._sheets[self._tab])
+
+    def __getitem__(self, place: tuple[int, int]) -> str:
+        return self._found[place]
+
+    def __iter__(self) -> Iterator[tuple[int, int]]:
+        return iter(self._found)
+
+    def __len__(self) -> int:
+        return len(self._found)
+
+
+@dataclass(frozen=True, slots=True)
+class _Beside:
+    """What a tab holds beside its values, so that its bytes need not be kept till those are read."""
+
+    errors: Mapping[tuple[int, int], str]
+    formulas: Mapping[tuple[int, int], str]
+    empty_texts: tuple[tuple[int, int], ...]
+    merged: tuple[scan.Area, ...]
+    hidden_rows: frozenset[int]
+    protected: bool
 
 
 def reading(data: bytes, name: str, known: tuple[Reading, Collection[str]] | None = None) -> Reading:
@@ -58,30 +109,35 @@ def reading(data: bytes, name: str, known: tuple[Reading, Collection[str]] | Non
     before, touched = known or (Reading(Snapshot(name, {}), {}), ())
     tabs = [tab for tab in package.tabs if tab.kind in SHEETS]
     kept = {tab.name for tab in tabs if tab.name in before.sheets and tab.part not in touched}
-    sheets = {
-        tab.name: before.sheets[tab.name]
-        if tab.name in kept
-        else _checked(tab.name, scan.plain(package.part(tab.part)))
-        for tab in tabs
-    }
+    sheets = _Sheets(package, {tab.name: tab.part for tab in tabs})
+    patched: dict[str, bytes] = {}
+    beside: dict[str, _Beside] = {}
+    for tab in tabs:
+        if tab.name not in kept:
+            xml = _checked(tab.name, scan.plain(package.part(tab.part)))
+            found = beside[tab.name] = _beside(tab.name, xml, sheets)
+            if not scan.KNOWN_ERRORS.issuperset(found.errors.values()):
+                patched[tab.part] = scan.known_errors_only(xml)
     if known is None:
         package.check_rest()
-    errors = {tab: scan.errors(xml) for tab, xml in sheets.items() if tab not in kept}
-    patched = {
-        tab.part: scan.known_errors_only(sheets[tab.name])
-        for tab in tabs
-        if tab.name in errors and not scan.KNOWN_ERRORS.issuperset(errors[tab.name].values())
-    }
     # Another reader takes 16-bit letters for nothing at all.
     patched |= {part: package.part(part) for part in package.wide if part not in patched}
     if any(_stops_another_reader(package)):
         patched[package.main] = _sheets_only(package)
-    values = _values(_replaced(data, patched) if patched else data, name, tuple(errors))
-    grids = {
-        tab: before.snapshot.grids[tab] if tab in kept else _grid(tab, values[tab], xml, errors[tab])
-        for tab, xml in sheets.items()
-    }
-    return Reading(Snapshot(name, grids), sheets)
+    read = _values(_replaced(data, patched) if patched else data, name, beside)
+    grids = {tab: _grid(tab, rows, beside[tab]) for tab, rows in read}
+    return Reading(Snapshot(name, {tab: grids.get(tab) or before.snapshot.grids[tab] for tab in sheets}), sheets)
+
+
+def _beside(tab: str, xml: bytes, sheets: _Sheets) -> _Beside:
+    return _Beside(
+        scan.errors(xml),
+        _Formulas(sheets, tab) if scan.has_formulas(xml) else {},
+        tuple(scan.text_results(xml)),
+        scan.merged(xml),
+        scan.hidden_rows(xml),
+        scan.is_protected(xml),
+    )
 
 
 def is_other_workbook(data: bytes) -> bool:
@@ -99,12 +155,7 @@ def other_workbook(data: bytes, name: str) -> Snapshot:
         raise HostUnavailable(f"{name} is larger than {LIMIT_LIST_BYTES // 1_000_000} MB; a supplier's list is not.")
     if data.startswith(b"PK"):
         _refuse_large(data, name)
-    tables = _values(data, name, None)
-    empty: dict[str, Grid] = {}
-    for tab, rows in tables.items():
-        read = tuple(tuple(_READERS[v.__class__](v) for v in row) for row in rows)
-        empty[tab] = Grid(tab, read)
-    return Snapshot(name, empty)
+    return Snapshot(name, {tab: Grid(tab, tuple(_row(row, {}) for row in rows)) for tab, rows in _values(data, name, None)})
 
 
 def _refuse_large(data: bytes, name: str) -> None:
@@ -150,6 +201,8 @@ def _stops_another_reader(package: Package) -> Iterator[bool]:
 
 def _sheets_only(package: Package) -> bytes:
     """A workbook part that lists the worksheets and nothing else but from when days are counted."""
+    from xml.sax.saxutils import quoteattr  # loads network and mail modules, a tenth of a run on a small book
+
     wanted = {tab.name for tab in package.tabs if tab.kind in SHEETS}
     told = "".join(
         f'<sheet name={quoteattr(e.attributes["name"])} sheetId="{number}" r:id={quoteattr(e.attributes["id"])}/>'
@@ -161,6 +214,8 @@ def _sheets_only(package: Package) -> bytes:
 
 
 def _checked(tab: str, xml: bytes) -> bytes:
+    if scan.is_small(xml):
+        return xml
     rows, columns = scan.extent(xml)
     if rows * columns > LIMIT_CELLS or columns > 16_384:
         rows, columns = scan.extent(xml, valued=True)
@@ -174,15 +229,15 @@ def _checked(tab: str, xml: bytes) -> bytes:
     return xml
 
 
-def _values(data: bytes, name: str, tabs: Sequence[str] | None) -> dict[str, list[list[Any]]]:
-    """The rows of these tabs, of all where none are named."""
+def _values(data: bytes, name: str, tabs: Collection[str] | None) -> Iterator[tuple[str, list[list[Any]]]]:
+    """These tabs with their rows, one after the other; all tabs where none are named."""
     import python_calamine
 
     try:
         with python_calamine.CalamineWorkbook.from_filelike(io.BytesIO(data)) as book:
-            names = book.sheet_names if tabs is None else tabs
-            return {tab: book.get_sheet_by_name(tab).to_python(skip_empty_area=False) for tab in names}
-    except (KeyboardInterrupt, SystemExit, MemoryError):
+            for tab in book.sheet_names if tabs is None else tabs:
+                yield tab, book.get_sheet_by_name(tab).to_python(skip_empty_area=False)
+    except (KeyboardInterrupt, SystemExit, GeneratorExit, MemoryError):
         raise
     except BaseException as error:  # a panic of the reader is no Exception
         raise HostUnavailable(
@@ -198,25 +253,24 @@ def _replaced(data: bytes, parts: dict[str, bytes]) -> bytes:
     return out.getvalue()
 
 
-def _grid(tab: str, rows: list[list[Any]], xml: bytes, errors: dict[tuple[int, int], str]) -> Grid:
-    read: list[tuple[Value, ...]] = [
-        tuple([v if (kind := v.__class__) is float or (kind is str and v) else _READERS[kind](v) for v in row])
-        for row in rows
-    ]
-    for place, text in errors.items():
+def _grid(tab: str, rows: list[list[Any]], beside: _Beside) -> Grid:
+    # The reader makes a new text of each cell; the same text again is the first one here, which halves what a book takes.
+    texts: dict[str, str] = {}
+    read = [_row(row, texts) for row in rows]
+    for place, text in beside.errors.items():
         _put(read, place, ErrorValue(text))
-    formulas = scan.formulas(xml)
-    for place in scan.text_results(xml) if formulas else ():
+    for place in beside.empty_texts:
         if not (place[0] < len(read) and place[1] < len(read[place[0]]) and read[place[0]][place[1]]):
             _put(read, place, "")
-    return Grid(
-        tab,
-        tuple(read),
-        formulas,
-        scan.merged(xml),
-        scan.hidden_rows(xml),
-        scan.is_protected(xml),
-    )
+    return Grid(tab, tuple(read), beside.formulas, beside.merged, beside.hidden_rows, beside.protected)
+
+
+def _row(cells: list[Any], texts: dict[str, str]) -> tuple[Value, ...]:
+    # A list first: a tuple made of a generator takes twice as long.
+    return tuple([
+        v if (kind := v.__class__) is float else _READERS[kind](v) if kind is not str else texts.setdefault(v, v) if v else None
+        for v in cells
+    ])  # fmt: skip
 
 
 def _put(rows: list[tuple[Value, ...]], place: tuple[int, int], value: Value) -> None:

@@ -19,8 +19,10 @@ KNOWN_ERRORS = frozenset(("#NULL!", "#DIV/0!", "#VALUE!", "#REF!", "#NAME?", "#N
 
 _CELL_OR_ROW = re.compile(rb"<(row|c)((?:\s[^>]*?)?)(/?)>")
 _UNPLACED_CELL, _UNPLACED_ROW = re.compile(rb'<c(?! r=")[\s/>]'), re.compile(rb'<row(?! r=")[\s/>]')
+_BEYOND_Z, _BEYOND_ZZ = re.compile(rb'<c r="(?:[A-Z]{2}|[A-Z]\d{6})'), re.compile(rb'<c r="(?:[A-Z]{3}|[A-Z]{1,2}\d{4})')
 _ATTRIBUTE = re.compile(rb"""([\w:.-]+)\s*=\s*(?:"([^"]*)"|'([^']*)')""")
 _FORMULA = re.compile(rb'<c r="([A-Z]+)(\d+)"[^>/]*>\s*<f((?:\s[^>]*?)?)(?:/>|>([^<]*)</f>)')
+_FORMULA_TAG = re.compile(rb"<f[\s/>]")
 _BOUND = re.compile(rb"<f\s")
 _ERROR = re.compile(rb'(<c r="([A-Z]+)(\d+)"[^>/]*\bt="e"[^>/]*>.*?<v[^>]*>)([^<]*)(</v>)', re.S)
 _ENTITY = re.compile(r"&(#x[0-9a-fA-F]+|#\d+|amp|lt|gt|quot|apos);")
@@ -109,6 +111,11 @@ def _addressed(xml: bytes) -> bytes:
     return _CELL_OR_ROW.sub(tag, xml)
 
 
+def is_small(xml: bytes) -> bool:
+    """Whether no cell stands beyond column Z or row 99,999, or beyond ZZ or 999: a quick look that spares `extent`."""
+    return not _BEYOND_Z.search(xml) or not _BEYOND_ZZ.search(xml)
+
+
 def extent(xml: bytes, valued: bool = False) -> tuple[int, int]:
     """Rows and columns a reader of this sheet has to hold, counted from A1; of cells with contents only, if asked."""
     end = rb"[^>/]*>" if valued else b""
@@ -129,10 +136,13 @@ def known_errors_only(xml: bytes) -> bytes:
     return _ERROR.sub(lambda m: m[0] if m[4].decode("utf-8", "replace") in KNOWN_ERRORS else m[1] + b"#N/A" + m[5], xml)
 
 
+def has_formulas(xml: bytes) -> bool:
+    """Whether any cell holds a formula."""
+    return b"<f" in xml and _FORMULA_TAG.search(xml) is not None
+
+
 def formulas(xml: bytes) -> dict[tuple[int, int], str]:
     """The text of every formula of the sheet by place; '' where it takes a neighbour's."""
-    if b"<f" not in xml:
-        return {}
     return {(int(m[2]) - 1, column_index(m[1])): unescaped(m[4] or b"") for m in _FORMULA.finditer(xml)}
 
 
@@ -163,6 +173,8 @@ def number(xml: bytes, row: int, column: int) -> float | None:
 
 def text_results(xml: bytes) -> Iterator[tuple[int, int]]:
     """The places of formulas whose stored result is a text, an empty one included."""
+    if b't="str"' not in xml:
+        return
     for letters, row in re.findall(rb'<c r="([A-Z]+)(\d+)"[^>]*?\st="str"[^>]*>\s*<f', xml):
         yield int(row) - 1, column_index(letters)
 
@@ -177,14 +189,14 @@ def merged(xml: bytes) -> tuple[Area, ...]:
 
 def hidden_rows(xml: bytes) -> frozenset[int]:
     """The rows that are hidden, by hand or by a filter."""
-    if b"hidden=" not in xml:
+    if xml.find(b"hidden=", xml.find(b"<sheetData")) < 0:
         return frozenset()
     return frozenset(int(r) - 1 for r in re.findall(rb'<row r="(\d+)"[^>]*?\shidden="(?:1|true)"', xml))
 
 
 def is_protected(xml: bytes) -> bool:
     """Whether the tab is protected against changes."""
-    return re.search(rb"""<sheetProtection\s[^>]*?\bsheet\s*=\s*["'](?:1|true)["']""", xml) is not None
+    return b"<sheetProtection" in xml and re.search(rb"""<sheetProtection\s[^>]*?\bsheet\s*=\s*["'](?:1|true)["']""", xml) is not None
 
 
 def widths(xml: bytes) -> dict[int, float]:

@@ -9,6 +9,7 @@ from __future__ import annotations
 from collections.abc import Mapping, Sequence
 from dataclasses import replace
 from datetime import date
+from functools import lru_cache
 from zlib import crc32
 
 from costbook.book.grid import Cell, ErrorValue, Formula, Snapshot, Value
@@ -21,14 +22,19 @@ MARK = Column("mark", HEADING, ink=TOOL, needed=True)
 OPEN = "...."
 
 
-def _sum(value: Value) -> str:
-    if isinstance(value, bool) or value is None or isinstance(value, str | ErrorValue):
-        text = plain_text(value)
-    elif isinstance(value, date):
-        text = value.isoformat()
-    else:
-        text = f"{float(value):.9g}"
+def _crc(text: str) -> str:
     return f"{crc32(text.encode()) & 0xFFFF:04x}"
+
+
+_crc_kept = lru_cache(maxsize=4096)(_crc)  # for texts: most stand in many rows, while most numbers stand in one
+
+
+def _sum(value: Value) -> str:
+    if isinstance(value, float):
+        return _crc(f"{value:.9g}")
+    if isinstance(value, bool) or value is None or isinstance(value, str | ErrorValue):
+        return _crc_kept(plain_text(value))
+    return _crc(value.isoformat() if isinstance(value, date) else f"{float(value):.9g}")
 
 
 def marked(tab: Tab, row: Sequence[Cell]) -> tuple[Cell, ...]:

@@ -6,8 +6,8 @@ beside a trial price, and usage x rate in the trace, each with the tool's own re
 
 from __future__ import annotations
 
-from collections.abc import Mapping, Sequence
-from dataclasses import replace
+from collections.abc import Callable, Collection, Iterable, Iterator, Mapping, Sequence
+from dataclasses import dataclass, replace
 from decimal import Decimal
 
 from costbook.book import layout
@@ -22,6 +22,7 @@ from costbook.book.grid import (
     Value,
     address,
     column_name,
+    shown_values,
 )
 from costbook.book.layout import Tab
 from costbook.book.model import Book, Channel
@@ -34,17 +35,46 @@ from costbook.costing.trace import TraceLine, trace_lines
 from costbook.costing.usage import CATEGORIES, Cost
 from costbook.errors import LEVELS, Finding, Where, WriteRefused
 from costbook.printouts.marks import typed_over
-from costbook.printouts.tabs import FIRST, OUNCE_G, cells_of, put, rounded_off, shown_name, shown_per
+from costbook.printouts.tabs import FIRST, OUNCE_G, all_rows, cells_of, put, rounded_off, shown_name, shown_per
 
 CHART_PRODUCTS = 40
+COSTS_HINT = "What one good piece costs, in book currency. A product without a figure has a finding that says why."
+PRICES_HINT = "Proposals only: your own prices are never changed. Type a trial price to see its margin at once. Shares are of the price without tax."
+RATES_HINT = "What one unit costs in hand, from the paper named: goods after discount plus its share of freight and fees."
 Known = dict[tuple[str, ...], Mapping[str, Value]]
 TRACE_ALL = 100
 
 
 def result_tabs(priced: Priced, findings: Sequence[Finding], snapshot: Snapshot) -> list[PutTab]:
     """Costs, Prices, Landed rates, Cost trace and Findings of one run; her trial prices in the snapshot are kept."""
+    return [*(tab.put() for tab in figure_tabs(priced, snapshot)), findings_tab(findings)]
+
+
+@dataclass(frozen=True, slots=True)
+class ResultTab:
+    """A result tab before it is drawn. Most runs find it in the workbook already, and need none of it held at once.
+
+    `rows` makes its rows one by one, `put` the whole tab with its look.
+    """
+
+    name: str
+    rows: Callable[[], Iterable[Sequence[Cell]]]
+    put: Callable[[], PutTab]
+
+    def stands(self, snapshot: Snapshot) -> bool:
+        """Whether the workbook shows just this tab."""
+        grid = snapshot.grid(self.name)
+        return grid is not None and grid.shows(map(shown_values, self.rows()))
+
+
+def figure_tabs(priced: Priced, snapshot: Snapshot) -> list[ResultTab]:
+    """The result tabs that hold figures; her trial prices in the snapshot are kept."""
+    trials = trial_prices(snapshot)
     return [
-        costs_tab(priced), prices_tab(priced, trial_prices(snapshot)), rates_tab(priced), trace_tab(priced), findings_tab(findings),
+        ResultTab(COSTS.name, lambda: all_rows(COSTS, COSTS_HINT, _costs_rows(priced), True), lambda: costs_tab(priced)),
+        ResultTab(PRICES.name, lambda: all_rows(PRICES, PRICES_HINT, _prices_rows(priced, trials), True), lambda: prices_tab(priced, trials)),
+        ResultTab(RATES.name, lambda: all_rows(RATES, RATES_HINT, _rates_rows(priced), True), lambda: rates_tab(priced)),
+        ResultTab(TRACE.name, lambda: all_rows(TRACE, _trace_hint(priced), _trace_rows(priced)), lambda: trace_tab(priced)),
     ]  # fmt: skip
 
 
@@ -65,19 +95,26 @@ def refuse_hers(snapshot: Snapshot) -> None:
             raise WriteRefused(f"the tab {grid.name} is yours, not the tool's", Where(grid.name), do)
 
 
-def typed_over_cells(priced: Priced, snapshot: Snapshot) -> list[Finding]:
-    """The tool's cells she typed over since the last run, with what the tool says."""
-    costs: Known = {
-        (code,): dict(zip(_keys(COSTS), _cost_values(priced, cost), strict=True)) for code, cost in priced.costs.items()
-    }
-    rates: Known = {
-        (code,): dict(zip(_keys(RATES), _rate_values(priced.book, rate), strict=True))
-        for code, rate in priced.rates.materials.items()
-    }
-    prices: Known = {(t.product, t.channel): _price_values(priced.book, t) for t in priced.tiers}
+def typed_over_cells(priced: Priced, snapshot: Snapshot, standing: Collection[str] = ()) -> list[Finding]:
+    """The tool's cells she typed over since the last run, with what the tool says.
+
+    Args:
+        standing: the tabs known to hold, marks included, just what this run came to: nothing was typed over there.
+    """
+
+    def costs() -> Known:
+        return {(code,): dict(zip(_keys(COSTS), _cost_values(priced, x), strict=True)) for code, x in priced.costs.items()}
+
+    def prices() -> Known:
+        return {(t.product, t.channel): _price_values(priced.book, t) for t in priced.tiers}
+
+    def rates() -> Known:
+        found = priced.rates.materials.items()
+        return {(code,): dict(zip(_keys(RATES), _rate_values(priced.book, x), strict=True)) for code, x in found}
+
+    looked_at = ((COSTS, ("code",), costs), (PRICES, ("code", "channel"), prices), (RATES, ("code",), rates))
     return [
-        *typed_over(snapshot, COSTS, ("code",), costs), *typed_over(snapshot, PRICES, ("code", "channel"), prices),
-        *typed_over(snapshot, RATES, ("code",), rates),
+        finding for tab, keys, said in looked_at if tab.name not in standing for finding in typed_over(snapshot, tab, keys, said())
     ]  # fmt: skip
 
 
@@ -85,6 +122,7 @@ def _keys(tab: Tab) -> list[str]:
     return [c.key for c in tab.columns]
 
 
+TRACE_PLACE = {c.key: place for place, c in enumerate(TRACE.columns)}
 TRIAL_LETTERS = {key: column_name(PRICES.index(key)) for key in ("trial", "unit_cost", "channel_cost")}
 
 
@@ -93,17 +131,17 @@ TRIAL_LETTERS = {key: column_name(PRICES.index(key)) for key in ("trial", "unit_
 
 def costs_tab(priced: Priced) -> PutTab:
     """A row per product with its cost by kind, the range, and a stacked chart of the build-up."""
-    rows = [cells_of(COSTS, _cost_values(priced, cost)) for cost in priced.costs.values()]
-    missing = [p for code, p in priced.book.products.items() if code not in priced.costs]
-    rows += [_no_price(p.code, shown_name(p), len(COSTS.columns)) for p in missing]
+    rows = list(_costs_rows(priced))
     charts = [_build_up(min(len(priced.costs), CHART_PRODUCTS), len(rows))] if priced.costs else []
-    return put(
-        COSTS,
-        "What one good piece costs, in book currency. A product without a figure has a finding that says why.",
-        rows,
-        charts,
-        marks=True,
-    )
+    return put(COSTS, COSTS_HINT, rows, charts, marks=True)
+
+
+def _costs_rows(priced: Priced) -> Iterator[list[Cell]]:
+    for cost in priced.costs.values():
+        yield cells_of(COSTS, _cost_values(priced, cost))
+    for code, product in priced.book.products.items():
+        if code not in priced.costs:
+            yield _no_price(code, shown_name(product), len(COSTS.columns))
 
 
 def _no_price(code: str, name: str, columns: int) -> list[Cell]:
@@ -147,20 +185,30 @@ def _build_up(count: int, rows: int) -> Chart:
 
 def prices_tab(priced: Priced, trials: Mapping[tuple[str, str], Value]) -> PutTab:
     """A row per product and channel, the channels one after the other, with her trial prices and a chart of margins."""
-    ready = {p.channel.name: p for p in pricers(priced.book)}
-    rows: list[list[Cell]] = []
+    rows = list(_prices_rows(priced, trials))
     starts: dict[str, int] = {}
-    by_channel: dict[str, list[Tier]] = {name: [] for name in priced.book.channels}
-    for tier in priced.tiers:
-        by_channel[tier.channel].append(tier)
-    for name, found in by_channel.items():
-        starts[name] = FIRST + len(rows)
-        for tier in found:
-            trial = trials.get((tier.product, tier.channel))
-            rows.append(_price_row(priced.book, tier, ready[name], FIRST + len(rows), trial))
+    before = FIRST
+    for name, found in _by_channel(priced).items():
+        starts[name] = before
+        before += len(found)
     charts = _margin_chart(priced, starts, len(rows))
-    hint = "Proposals only: your own prices are never changed. Type a trial price to see its margin at once. Shares are of the price without tax."
-    return put(PRICES, hint, rows, charts, _flag_highlights(len(rows)), marks=True)
+    return put(PRICES, PRICES_HINT, rows, charts, _flag_highlights(len(rows)), marks=True)
+
+
+def _by_channel(priced: Priced) -> dict[str, list[Tier]]:
+    found: dict[str, list[Tier]] = {name: [] for name in priced.book.channels}
+    for tier in priced.tiers:
+        found[tier.channel].append(tier)
+    return found
+
+
+def _prices_rows(priced: Priced, trials: Mapping[tuple[str, str], Value]) -> Iterator[list[Cell]]:
+    ready = {p.channel.name: p for p in pricers(priced.book)}
+    row = FIRST
+    for name, found in _by_channel(priced).items():
+        for tier in found:
+            yield _price_row(priced.book, tier, ready[name], row, trials.get((tier.product, tier.channel)))
+            row += 1
 
 
 def _price_values(book: Book, tier: Tier) -> dict[str, Value]:
@@ -273,15 +321,14 @@ def _one_of_each(channels: Sequence[Channel]) -> list[Channel]:
 
 def rates_tab(priced: Priced) -> PutTab:
     """A row per material with its landed rate and what it is made of."""
-    rows = [cells_of(RATES, _rate_values(priced.book, rate)) for rate in priced.rates.materials.values()]
+    return put(RATES, RATES_HINT, list(_rates_rows(priced)), marks=True)
+
+
+def _rates_rows(priced: Priced) -> Iterator[list[Cell]]:
+    for rate in priced.rates.materials.values():
+        yield cells_of(RATES, _rate_values(priced.book, rate))
     for code in priced.rates.missing:
-        rows.append(_no_price(code, priced.book.materials[code].name, len(RATES.columns)))
-    return put(
-        RATES,
-        "What one unit costs in hand, from the paper named: goods after discount plus its share of freight and fees.",
-        rows,
-        marks=True,
-    )
+        yield _no_price(code, priced.book.materials[code].name, len(RATES.columns))
 
 
 def _rate_values(book: Book, rate: Rate) -> list[Value]:
@@ -325,15 +372,24 @@ def traced(priced: Priced) -> list[str]:
 
 def trace_tab(priced: Priced) -> PutTab:
     """For each traced product its lines of usage x rate with formulas, then their sum beside the tool's figure."""
-    rows: list[list[Cell]] = []
-    for code in traced(priced):
-        first = FIRST + len(rows)
-        lines = trace_lines(priced.usage, priced.rates, code)
-        rows += [_trace_row(priced, code, line, first + i) for i, line in enumerate(lines)]
-        rows.append(_trace_total(priced, code, first, len(rows) + FIRST))
+    return put(TRACE, _trace_hint(priced), list(_trace_rows(priced)))
+
+
+def _trace_hint(priced: Priced) -> str:
     left = len(priced.costs) - len(traced(priced))
     more = f" {left} more products: name them under 'Cost trace shows' on the Start tab." if left else ""
-    return put(TRACE, "Usage x rate, line by line; a recalculation gives the tool's own figure." + more, rows)
+    return "Usage x rate, line by line; a recalculation gives the tool's own figure." + more
+
+
+def _trace_rows(priced: Priced) -> Iterator[list[Cell]]:
+    row = FIRST
+    for code in traced(priced):
+        first = row
+        for line in trace_lines(priced.usage, priced.rates, code):
+            yield _trace_row(priced, code, line, row)
+            row += 1
+        yield _trace_total(priced, code, first, row)
+        row += 1
 
 
 def _trace_row(priced: Priced, code: str, line: TraceLine, row: int) -> list[Cell]:
@@ -352,12 +408,12 @@ def _trace_row(priced: Priced, code: str, line: TraceLine, row: int) -> list[Cel
     cells = cells_of(TRACE, [code, line.category, line.name, usage, unit, rate, product, paper, source.date if source else None,
                                    (source.source or str(source.where)) if source else "", None])  # fmt: skip
     if source:
-        cells[TRACE.index("row")] = replace(cells[TRACE.index("row")], link=source.where, style="link")
+        cells[TRACE_PLACE["row"]] = replace(cells[TRACE_PLACE["row"]], link=source.where, style="link")
     return cells
 
 
 def _trace_total(priced: Priced, code: str, first: int, row: int) -> list[Cell]:
-    cost, place = priced.costs[code].unit_cost, TRACE.index("cost")
+    cost, place = priced.costs[code].unit_cost, TRACE_PLACE["cost"]
     total = Formula(f"SUM({address(first, place)}:{address(row - 1, place)})", cost)
     values: list[Value | Formula] = [
         code,

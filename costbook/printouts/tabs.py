@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterable, Sequence
+from collections.abc import Iterable, Iterator, Sequence
 from dataclasses import replace
 
 from costbook.book import layout
@@ -23,6 +23,13 @@ def head(tab: Tab, hint: str, marks: bool = False) -> list[tuple[Cell, ...]]:
     return [(Cell(tab.name, "title"),), (Cell(hint, "hint"),), (*headings, *([Cell(HEADING, "mark")] if marks else []))]
 
 
+def all_rows(tab: Tab, hint: str, rows: Iterable[Sequence[Cell]], marks: bool = False) -> Iterator[tuple[Cell, ...]]:
+    """The rows of a tab from its title on, one by one."""
+    yield from head(tab, hint, marks)
+    for row in rows:
+        yield marked(tab, row) if marks else tuple(row)
+
+
 def put(
     tab: Tab,
     hint: str,
@@ -37,8 +44,7 @@ def put(
         look = replace(look, hidden_columns=(len(tab.columns),))
     if highlights:
         look = replace(look, highlights=tuple(highlights))
-    body = [marked(tab, row) if marks else tuple(row) for row in rows]
-    return PutTab(tab.name, (*head(tab, hint, marks), *body), look)
+    return PutTab(tab.name, tuple(all_rows(tab, hint, rows, marks)), look)
 
 
 def cells_of(tab: Tab, values: Iterable[Value | Formula]) -> list[Cell]:

@@ -10,6 +10,7 @@ from __future__ import annotations
 import math
 from collections.abc import Callable
 from copy import copy as duplicate
+from dataclasses import replace
 from datetime import date
 from pathlib import Path
 from typing import Any
@@ -18,11 +19,15 @@ import openpyxl
 import pytest
 
 from costbook import commands
+from costbook.book.grid import Snapshot
 from costbook.costing.checks import Priced
 from costbook.errors import BookError, CostbookError, Finding, LayoutError
+from costbook.hosts.file import WorkbookFile
+from costbook.printouts import result_tabs
 
 Copy = Any
 Clean = tuple[Priced, list[Finding]]
+DEMO_DATE = date(2026, 10, 26)
 TINS = {"P01", "P02", "P03", "P04", "P05"}
 ALL = {f"P{i:02}" for i in range(1, 15)}
 HERS = (
@@ -71,6 +76,22 @@ def test_a_second_run_leaves_the_file_alone(book: Copy) -> None:
     before = stamp(book.path)
     outcome = commands.price(book.path)
     assert not outcome.written and stamp(book.path) == before
+
+
+def test_tabs_looked_at_row_by_row_are_those_that_would_be_drawn(book: Copy) -> None:
+    host = WorkbookFile(book.path)
+    snapshot = host.snapshot()
+    host.close()
+    priced, _ = commands.worked_out(snapshot, DEMO_DATE)
+    tabs = result_tabs.figure_tabs(priced, snapshot)
+    assert [tab.name for tab in tabs] == ["Costs", "Prices", "Landed rates", "Cost trace"]
+    for tab in tabs:
+        assert tuple(tab.rows()) == tab.put().rows and tab.stands(snapshot)
+        rows = snapshot.grids[tab.name].rows
+        for other in (rows[:-1], (*rows, ("one more",)), (*rows[:-1], (*rows[-1][:1], "typed", *rows[-1][2:]))):
+            changed = Snapshot(snapshot.name, {**snapshot.grids, tab.name: replace(snapshot.grids[tab.name], rows=other)})
+            assert not tab.stands(changed)
+        assert tab.stands(Snapshot(snapshot.name, {tab.name: replace(snapshot.grids[tab.name], rows=(*rows, (None, ""), ()))}))
 
 
 def test_after_a_change_the_first_run_writes_and_the_second_does_not(book: Copy) -> None:

@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 import math
-from decimal import Decimal
+from decimal import ROUND_HALF_UP, Decimal
 from fractions import Fraction
 
 import pytest
@@ -188,3 +188,16 @@ def test_up_to_ending(price: float, ending: str, shown: str) -> None:
 def test_no_price_no_ending() -> None:
     with pytest.raises(QuantityError):
         up_to_ending(math.nan, read_ending("next 0.25"))
+
+
+def test_floats_near_a_tie_round_as_the_decimal_they_print_as() -> None:
+    """The quick way by float arithmetic and the exact one agree on either side of every tie, and far from one."""
+    for half in [*range(1, 4_000, 2), 199_999_999, 2_000_000_001, 2 * 10**13 + 1]:
+        tie = half / 200
+        for price in (tie, math.nextafter(tie, 0), math.nextafter(tie, math.inf), tie + 0.0031, tie * 1.7):
+            wanted = D(repr(price)).quantize(D("0.01"), ROUND_HALF_UP)
+            assert str(rounded(price)) == str(wanted), price
+            for ending in ("next 0.05", "ends .99"):
+                assert up_to_ending(price, read_ending(ending)) == up_to_ending(D(repr(price)), read_ending(ending)), price
+    for eighth in (5e-9, 1.000000005, 4.9500000049999, 6.000000005000001, 12345.678900005):
+        assert up_to_ending(eighth, read_ending("next 0.01")) == up_to_ending(D(repr(eighth)), read_ending("next 0.01"))
