@@ -9,11 +9,10 @@ from __future__ import annotations
 import math
 from collections.abc import Callable, Iterable, Iterator, Sequence
 from contextlib import contextmanager
-from dataclasses import dataclass
 from datetime import date
 from decimal import Decimal
 from pathlib import Path
-from typing import TYPE_CHECKING, Any
+from typing import TYPE_CHECKING, Any, NamedTuple
 
 from costbook.amounts.quantity import same_name
 from costbook.book import layout
@@ -49,8 +48,7 @@ def _quiet(_: str) -> None:
     """Tell nobody."""
 
 
-@dataclass(frozen=True)
-class Outcome:
+class Outcome(NamedTuple):
     """What pricing a book came to: everything worked out, the findings, and whether the file was written."""
 
     path: Path
@@ -153,8 +151,7 @@ def _last_run(snapshot: Snapshot, on: date) -> Iterable[SetCell]:
                 return
 
 
-@dataclass(frozen=True, slots=True)
-class Explanation:
+class Explanation(NamedTuple):
     """Where one unit cost comes from: the tree, and the cost in a batch `batches` times as large where that was asked."""
 
     currency: str
@@ -246,8 +243,7 @@ def _read(path: Path) -> Snapshot:
 # ------------------------------------------------------------------ prices that change
 
 
-@dataclass(frozen=True)
-class Changed:
+class Changed(NamedTuple):
     """What announced prices do to a book, the hidden rises of its papers, and whether the file was written."""
 
     path: Path
@@ -281,8 +277,7 @@ def changed(path: Path, tell: Tell = _quiet, today: date | None = None) -> Chang
     return Changed(path, priced, impact, tuple(found), tuple(hidden), written)
 
 
-@dataclass(frozen=True)
-class Accepted:
+class Accepted(NamedTuple):
     """The prices that were moved, as (product, column, old, new), how many are held, and what could not be used."""
 
     moved: tuple[tuple[str, str, Decimal, Decimal], ...]
@@ -346,8 +341,7 @@ def shops(path: Path, pdf: Path | None = None, tell: Tell = _quiet, today: date 
 # ------------------------------------------------------------------ making
 
 
-@dataclass(frozen=True)
-class ToMake:
+class ToMake(NamedTuple):
     """The queue in its order, the plan where one was asked for, what was found, and whether the file was written."""
 
     path: Path
@@ -389,8 +383,7 @@ def make_next(path: Path, by: str = "", seconds: float | None = None, tell: Tell
     return ToMake(path, tuple(sorted_rows(found, order, plan)), order, plan, found.findings, written)
 
 
-@dataclass(frozen=True)
-class Recorded:
+class Recorded(NamedTuple):
     """What was booked, headings of a sales list she has to tell the meaning of, and what was found."""
 
     batches: int

@@ -20,13 +20,12 @@ An exception is raised only when nothing useful can be returned. A bad row is a 
 
 from __future__ import annotations
 
-from dataclasses import dataclass, replace
+from typing import NamedTuple
 
 LEVELS = ("stop", "ask", "warn", "note")
 
 
-@dataclass(frozen=True, slots=True)
-class Where:
+class Where(NamedTuple):
     """A place she can go to: a tab and a cell, or a paper and a row."""
 
     tab: str
@@ -36,8 +35,7 @@ class Where:
         return f"{self.tab}!{self.cell}" if self.cell else self.tab
 
 
-@dataclass(frozen=True, slots=True)
-class Finding:
+class Finding(NamedTuple):
     """One thing to look at: level, sentence, where it stands, what to do.
 
     Levels: stop = no price comes out of it; ask = priced on the reading stated in the sentence;
@@ -54,7 +52,7 @@ class Finding:
 
     def at(self, where: Where) -> Finding:
         """The same finding, placed, if it had no place yet."""
-        return self if self.where else replace(self, where=where)
+        return self if self.where else self._replace(where=where)
 
 
 class CostbookError(Exception):

@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Mapping, Sequence
-from dataclasses import dataclass, replace
+from dataclasses import dataclass
 from datetime import date
 from decimal import Decimal
 
@@ -171,12 +171,12 @@ def one_save(cells: Sequence[SetCell], made: Sequence[PutTab], booking: Edits, t
     for cell in (*cells, *booking.cells):
         if cell.tab in own:
             row = own[cell.tab][cell.row]
-            row[cell.column] = replace(row[cell.column], value=cell.value)
+            row[cell.column] = row[cell.column]._replace(value=cell.value)
         else:
             place = (cell.tab, cell.row, cell.column)
             before = left.get(place)
-            left[place] = cell if before is None else replace(cell, expected=before.expected)
-    drawn = [replace(tab, rows=tuple(tuple(row) for row in own[tab.name])) for tab in made]
+            left[place] = cell if before is None else cell._replace(expected=before.expected)
+    drawn = [tab._replace(rows=tuple(tuple(row) for row in own[tab.name])) for tab in made]
     return Edits(tuple(left.values()), (*drawn, *tabs))
 
 

@@ -3,8 +3,8 @@
 from __future__ import annotations
 
 from collections.abc import Mapping, Sequence
-from dataclasses import dataclass, replace
 from pathlib import Path
+from typing import NamedTuple
 
 from costbook.book.grid import Snapshot, Value
 from costbook.book.model import Invoice, PaperFact
@@ -17,8 +17,7 @@ PRINTED = (".pdf", ".png", ".jpg", ".jpeg", ".tif", ".tiff", ".heic")
 WORKBOOKS = (".xlsx", ".xlsm", ".xltx", ".xltm")
 
 
-@dataclass(frozen=True, slots=True)
-class PostedPaper:
+class PostedPaper(NamedTuple):
     """What became of one paper: 'posted', 'to review', 'already there' or 'refused', and why."""
 
     file: str
@@ -123,11 +122,11 @@ def _printed(data: bytes, name: str, suppliers: Sequence[str], facts: Facts | No
         said.append(f"the file holds {len(inside)} e-invoices")
     if inside and any(line.line_id for line in inside[0].lines):
         said += page.disagreements(inside[0], document.pages)
-        return replace(inside[0], problems=(*inside[0].problems, *said))
+        return inside[0]._replace(problems=(*inside[0].problems, *said))
     read = page.read(document, name, suppliers, facts)
     # An e-invoice of sums alone (a profile without lines) still has to be the paper that is seen.
     said += [why for one in inside for why in page.disagreements(one, document.pages)]
-    return replace(read, problems=(*read.problems, *said))
+    return read._replace(problems=(*read.problems, *said))
 
 
 def picture(paper: Path, folder: Path) -> tuple[Invoice, tuple[str, ...], list[Path]]:

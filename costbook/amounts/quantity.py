@@ -21,7 +21,7 @@ from fractions import Fraction
 from functools import lru_cache
 from itertools import pairwise
 from pathlib import Path
-from typing import Any
+from typing import Any, NamedTuple
 
 from costbook.amounts.numbers import CLEAN, LONGEST, number_text, quoted, read_number, same_name
 from costbook.amounts.weights import (
@@ -73,8 +73,7 @@ _PERCENT = {"%", "percent", "per cent", "pct"}
 _JOINS = {"+", "and", "plus"}
 
 
-@dataclass(frozen=True, slots=True)
-class Unit:
+class Unit(NamedTuple):
     """A unit: name, dimension (mass, volume or count), exact factor to g, mL or each, and where the factor is from."""
 
     name: str
@@ -309,8 +308,7 @@ def convert(
 # ---------------------------------------------------------------- amounts
 
 
-@dataclass(frozen=True, slots=True)
-class _Written:
+class _Written(NamedTuple):
     """A value with what stands behind it: a unit, or a percent sign, or nothing yet."""
 
     value: Fraction
@@ -402,8 +400,7 @@ def _without_parentheses(text: str, whole: str) -> tuple[str, str]:
     return f"{rest} {' '.join(words)}", ""
 
 
-@dataclass(frozen=True, slots=True)
-class _Typed:
+class _Typed(NamedTuple):
     """Low, usual and high as typed; usual is None where the middle of the range stands for it."""
 
     low: _Written

@@ -7,15 +7,14 @@ from __future__ import annotations
 
 import csv
 import re
-from dataclasses import dataclass
 from functools import lru_cache
 from pathlib import Path
+from typing import NamedTuple
 
 from costbook.amounts.numbers import same_name
 
 
-@dataclass(frozen=True, slots=True)
-class ReferenceWeight:
+class ReferenceWeight(NamedTuple):
     """A published weight per volume: g per mL with its range, the form and measure it holds for, and its source."""
 
     material: str

@@ -7,7 +7,7 @@ that cannot be used is a finding, and nothing of it is moved.
 from __future__ import annotations
 
 from collections.abc import Iterable, Mapping, Sequence
-from dataclasses import dataclass, replace
+from dataclasses import dataclass
 from datetime import date
 from decimal import Decimal
 
@@ -109,5 +109,5 @@ def kept_rows(snapshot: Snapshot, tab: Tab) -> list[list[Value]]:
 
 def _rows(snapshot: Snapshot, tab: Tab, needed: Sequence[str], notes: Notes) -> Iterable[Row]:
     grid = snapshot.grid(tab.name)
-    table = find_table(grid, [replace(c, needed=c.key in needed) for c in tab.columns]) if grid else None
+    table = find_table(grid, [c._replace(needed=c.key in needed) for c in tab.columns]) if grid else None
     return table.rows(notes) if table else ()

@@ -8,16 +8,18 @@ from __future__ import annotations
 
 import math
 from collections.abc import Iterable, Mapping, Sequence
-from dataclasses import dataclass, field, replace
 from datetime import date
 from functools import lru_cache
 from itertools import zip_longest
+from types import MappingProxyType
+from typing import Any, NamedTuple
 
 from costbook.errors import Where
 
+NOTHING: Mapping[Any, Any] = MappingProxyType({})  # what a record has where nothing was said
 
-@dataclass(frozen=True, slots=True)
-class ErrorValue:
+
+class ErrorValue(NamedTuple):
     """A cell that shows an error, such as #DIV/0!."""
 
     text: str
@@ -26,16 +28,14 @@ class ErrorValue:
 Value = None | bool | int | float | str | date | ErrorValue
 
 
-@dataclass(frozen=True, slots=True)
-class Formula:
+class Formula(NamedTuple):
     """A formula of ours, without the leading '=', and the result the tool worked out itself."""
 
     text: str
     result: Value = None
 
 
-@dataclass(frozen=True, slots=True)
-class Cell:
+class Cell(NamedTuple):
     """One cell of a tab as the tool wants it: value, style name (layout.STYLES), and a jump target inside the book."""
 
     value: Value | Formula = None
@@ -81,8 +81,7 @@ def sheet_ref(tab: str) -> str:
     return "'" + tab.replace("'", "''") + "'"
 
 
-@dataclass(frozen=True)
-class Grid:
+class Grid(NamedTuple):
     """One tab as it was read. `rows` need not be of one length; a cell beyond the end is empty.
 
     `formulas` maps (row, column) to her formula text where a host can tell; `values` of such cells are the stored results,
@@ -91,7 +90,7 @@ class Grid:
 
     name: str
     rows: tuple[tuple[Value, ...], ...]
-    formulas: Mapping[tuple[int, int], str] = field(default_factory=dict)
+    formulas: Mapping[tuple[int, int], str] = NOTHING
     merged: tuple[tuple[int, int, int, int], ...] = ()
     hidden_rows: frozenset[int] = frozenset()
     protected: bool = False
@@ -135,8 +134,7 @@ def _alike(one: Value, two: Value) -> bool:
     return numbers and math.isclose(float(one), float(two), rel_tol=1e-11, abs_tol=1e-12)  # type: ignore[arg-type]
 
 
-@dataclass(frozen=True)
-class Snapshot:
+class Snapshot(NamedTuple):
     """A whole workbook as it was read: its name and its tabs in order."""
 
     name: str
@@ -159,12 +157,11 @@ class Snapshot:
                 rows += [[] for _ in range(edit.row + 1 - len(rows))]
                 rows[edit.row] += [None] * (edit.column + 1 - len(rows[edit.row]))
                 rows[edit.row][edit.column] = edit.value
-            grids[tab] = replace(grids[tab], rows=tuple(tuple(cells) for cells in rows))
+            grids[tab] = grids[tab]._replace(rows=tuple(tuple(cells) for cells in rows))
         return Snapshot(self.name, grids)
 
 
-@dataclass(frozen=True, slots=True)
-class Rule:
+class Rule(NamedTuple):
     """What may be typed in a range (first row, first column, last row, last column).
 
     kind: 'list' (source = the allowed texts), 'range' (source = a reference to a column), 'number' (>= 0) or 'date'.
@@ -177,8 +174,7 @@ class Rule:
     message: str = ""
 
 
-@dataclass(frozen=True, slots=True)
-class Series:
+class Series(NamedTuple):
     """One row of numbers in a chart: its name's cell and its values' range on the same tab."""
 
     name: tuple[int, int]
@@ -186,8 +182,7 @@ class Series:
     colour: str = ""
 
 
-@dataclass(frozen=True, slots=True)
-class Chart:
+class Chart(NamedTuple):
     """A native chart. kind: 'stacked bar' or 'bar' (horizontal), 'column'. `at` is its top left cell; sizes in cm."""
 
     kind: str
@@ -201,8 +196,7 @@ class Chart:
     number_format: str = "0.00"
 
 
-@dataclass(frozen=True, slots=True)
-class Highlight:
+class Highlight(NamedTuple):
     """Cells of a range shown in a style when a test holds: `formula` is relative to the range's first cell."""
 
     area: tuple[int, int, int, int]
@@ -210,22 +204,21 @@ class Highlight:
     style: str
 
 
-@dataclass(frozen=True)
-class Look:
+class Look(NamedTuple):
     """How a tab is shown: widths (characters) by column, frozen rows and columns, filter, rules, notes, charts, print.
 
     `hidden_columns` are the tool's own marks. `landscape` and `pages_wide` are for printing; `title_rows` (first, last) are
     repeated on each printed page. `colour` is the tab's colour: hers and ours differ.
     """
 
-    widths: Mapping[int, float] = field(default_factory=dict)
+    widths: Mapping[int, float] = NOTHING
     freeze: tuple[int, int] = (0, 0)
     filter: tuple[int, int, int, int] | None = None
     rules: tuple[Rule, ...] = ()
-    notes: Mapping[tuple[int, int], str] = field(default_factory=dict)
+    notes: Mapping[tuple[int, int], str] = NOTHING
     charts: tuple[Chart, ...] = ()
     highlights: tuple[Highlight, ...] = ()
-    heights: Mapping[int, float] = field(default_factory=dict)
+    heights: Mapping[int, float] = NOTHING
     hidden_columns: tuple[int, ...] = ()
     landscape: bool = True
     pages_wide: int = 1
@@ -234,8 +227,7 @@ class Look:
     print_area: tuple[int, int, int, int] | None = None
 
 
-@dataclass(frozen=True, slots=True)
-class SetCell:
+class SetCell(NamedTuple):
     """Write one cell of a tab that stays hers. `expected` is what the snapshot saw there; anything else refuses the write."""
 
     tab: str
@@ -246,13 +238,12 @@ class SetCell:
     expected: Value = None
 
 
-@dataclass(frozen=True)
-class PutTab:
+class PutTab(NamedTuple):
     """Put a whole tab, replacing one of the same name at its place; a new one goes last."""
 
     name: str
     rows: tuple[tuple[Cell, ...], ...]
-    look: Look = field(default_factory=Look)
+    look: Look = Look()
 
     def grid(self) -> Grid:
         """The tab's values as a snapshot would show them."""
@@ -264,8 +255,7 @@ class PutTab:
         return grid is not None and self.grid().same_values(grid)
 
 
-@dataclass(frozen=True)
-class Edits:
+class Edits(NamedTuple):
     """All that is to change in a workbook, in one step."""
 
     cells: tuple[SetCell, ...] = ()

@@ -9,6 +9,7 @@ from __future__ import annotations
 
 from collections.abc import Mapping
 from dataclasses import dataclass
+from typing import NamedTuple
 
 from costbook.book.grid import Chart, Look, Rule, column_name, sheet_ref
 
@@ -22,8 +23,7 @@ COLOURS = {
 SERIES = ("4C8577", "8FB9AA", "D9C58B", "C0826B", "6F7C96")
 
 
-@dataclass(frozen=True, slots=True)
-class Style:
+class Style(NamedTuple):
     """How a cell looks, by the use it has. Colours are keys of COLOURS; `number_format` is the workbook's own code."""
 
     number_format: str = "General"
@@ -65,8 +65,7 @@ STYLES: dict[str, Style] = {
 STYLES["tool wrapped"] = Style(number_format="@", ink="tool ink", line=True, wrap=True, indent=1)
 
 
-@dataclass(frozen=True, slots=True)
-class Column:
+class Column(NamedTuple):
     """One column of a declared tab.
 
     `kind` is a key of FORMATS. `needed` headings must stand for the tab to be read. `choices` are a dropdown's texts, or
@@ -116,8 +115,7 @@ QUEUE_ORDERS = ("margin per piece", "sold out first", "margin %", "cash per hour
 STANDINGS = ("yes", "trying out", "dropped")
 
 
-@dataclass(frozen=True, slots=True)
-class SettingRow:
+class SettingRow(NamedTuple):
     """One setting of the Start tab: field of `Settings`, label, kind of value, choices, and what it means."""
 
     key: str
@@ -323,6 +321,7 @@ WEEK = Tab("This week", "something there is to work with this week; for the plan
     Column("unit", "Of", width=14, needed=True, choices=WEEK_UNITS,
            note="hours a day of somebody; moulds of a kind; mixes of the bowl; money for buying more; days a supplier may take; pieces beyond the need that still count."),
     Column("days", "On", width=16, note="For hours: Mon-Fri (empty), Mon-Sat, or Mon, Wed, Fri."),
+    Column("note", "Note", width=34),
 ))  # fmt: skip
 
 BATCHES = Tab("Batches", "a batch you made", (
@@ -347,8 +346,6 @@ SALES = Tab("Sales", "pieces sold", (
 ))  # fmt: skip
 
 HER_TABS = (SUPPLIERS, MATERIALS, PURCHASES, PRODUCTS, LINES, PAY, WORK, ACTIVITIES, CHANNELS, ANNOUNCED, WEEK, BATCHES, SALES)
-# Tabs a book does well without, made when they are first needed.
-OPTIONAL = (ACTIVITIES, BATCHES, SALES)
 
 RECIPE_LABELS = {"name": "Recipe", "code": "Code", "makes": "Makes", "loss": "Bench loss", "note": "Note"}
 RECIPE_COLUMNS = (

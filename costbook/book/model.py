@@ -7,12 +7,13 @@ Arithmetic lives elsewhere; these records carry no formulas of costing. Money is
 from __future__ import annotations
 
 from collections.abc import Mapping
-from dataclasses import dataclass, field
 from datetime import date as Day
 from decimal import Decimal
+from typing import NamedTuple
 
 from costbook.amounts.money import Ending
 from costbook.amounts.quantity import Amount
+from costbook.book.grid import NOTHING
 from costbook.errors import Finding, Where
 
 GOODS_KINDS = ("powder", "liquid", "solid fat", "scent", "colour", "other")
@@ -34,8 +35,7 @@ PRICE_LIST = "9"  # UNTDID 1001: price or sales catalogue
 CREDIT_TYPES = frozenset(("81", "83", "261", "262", "296", "308", "381", "396", "420", "458", "532"))
 
 
-@dataclass(frozen=True, slots=True)
-class Settings:
+class Settings(NamedTuple):
     """The book's settings, from the Start tab. Defaults are the ones a blank book starts with.
 
     `book_date` is the date prices are judged at; None means today, filled in by whoever may read a clock.
@@ -68,7 +68,7 @@ class Settings:
     shop_lead_days: int | None = None
     shop_valid_days: int = 30
     trace: str = ""
-    where: Mapping[str, Where] = field(default_factory=dict)
+    where: Mapping[str, Where] = NOTHING
 
     @property
     def overhead_per_hour(self) -> Decimal:
@@ -76,8 +76,7 @@ class Settings:
         return self.overhead_per_year / self.hands_on_hours_per_year if self.hands_on_hours_per_year else Decimal(0)
 
 
-@dataclass(frozen=True, slots=True)
-class Supplier:
+class Supplier(NamedTuple):
     """A supplier: its currency, how its charges are shared where the paper does not say, terms and lead days."""
 
     name: str
@@ -88,8 +87,7 @@ class Supplier:
     where: Where
 
 
-@dataclass(frozen=True, slots=True)
-class Material:
+class Material(NamedTuple):
     """A material, packaging item or consumable. `stopped` is what keeps it from having any price.
 
     `g_per_ml` is hers (`weighed_by` says how she knows) or the reference table's (`weight_source` names it), None where
@@ -116,12 +114,11 @@ class Material:
     base: str = "g"
     supplier_codes: tuple[str, ...] = ()
     label_name: str = ""
-    places: Mapping[str, Where] = field(default_factory=dict)
+    places: Mapping[str, Where] = NOTHING
     stopped: tuple[Finding, ...] = ()
 
 
-@dataclass(frozen=True, slots=True)
-class PurchaseLine:
+class PurchaseLine(NamedTuple):
     """One line of a posted paper, as it stands in Purchases.
 
     `material` is a code, '' for charges and the like or where it is not known yet. `pack` is one pack's size. `amount` is
@@ -150,11 +147,10 @@ class PurchaseLine:
     counts: bool | None
     source: str
     where: Where
-    places: Mapping[str, Where] = field(default_factory=dict)
+    places: Mapping[str, Where] = NOTHING
 
 
-@dataclass(frozen=True, slots=True)
-class RecipeLine:
+class RecipeLine(NamedTuple):
     """One line of a recipe. `choices` are names as resolved: material codes, recipe codes, or one slot.
 
     `slot` is the slot's name ('scent', 'colour', ...) where the product fills the line. `when` is 'always', 'optional', or
@@ -169,11 +165,10 @@ class RecipeLine:
     dries_off: bool
     note: str
     where: Where
-    places: Mapping[str, Where] = field(default_factory=dict)
+    places: Mapping[str, Where] = NOTHING
 
 
-@dataclass(frozen=True, slots=True)
-class Recipe:
+class Recipe(NamedTuple):
     """A recipe card: lines in order of adding, bench loss, and pieces made where it yields pieces, not mass."""
 
     code: str
@@ -185,8 +180,7 @@ class Recipe:
     stopped: tuple[Finding, ...] = ()
 
 
-@dataclass(frozen=True, slots=True)
-class Part:
+class Part(NamedTuple):
     """What one piece of a product takes: kind 'recipe', 'product', 'packaging', 'consumable' or 'activity'.
 
     `amount` is per piece, or per batch where `per_batch`. For a recipe it is grams of mix (or its pieces).
@@ -199,8 +193,7 @@ class Part:
     where: Where
 
 
-@dataclass(frozen=True, slots=True)
-class Step:
+class Step(NamedTuple):
     """A step of work of one family of products: role, minutes a batch, minutes a planned piece, rest hours after it."""
 
     family: str
@@ -213,8 +206,7 @@ class Step:
     stopped: tuple[Finding, ...] = ()
 
 
-@dataclass(frozen=True, slots=True)
-class Role:
+class Role(NamedTuple):
     """Who works: pay an hour and on-cost as a fraction of pay. The labour rate is pay x (1 + on-cost)."""
 
     name: str
@@ -228,8 +220,7 @@ class Role:
         return self.pay_per_hour * (1 + self.on_cost_fraction)
 
 
-@dataclass(frozen=True, slots=True)
-class Activity:
+class Activity(NamedTuple):
     """Overhead that follows something other than hands-on time: what it costs a year, and how often a year it happens."""
 
     name: str
@@ -243,8 +234,7 @@ class Activity:
         return self.per_year / self.times
 
 
-@dataclass(frozen=True, slots=True)
-class Product:
+class Product(NamedTuple):
     """A product of the line: parts, fills of slots, work family, pieces planned and good, her prices, stock and sales.
 
     `stopped` is what keeps it from having a price at all: an unreadable part, say. One she is `trying` out is costed and
@@ -260,7 +250,7 @@ class Product:
     good: int
     prices: Mapping[str, Decimal]
     where: Where
-    places: Mapping[str, Where] = field(default_factory=dict)
+    places: Mapping[str, Where] = NOTHING
     rest_hours: float = 0.0
     on_hand: Decimal | None = None
     sold_per_week: Decimal | None = None
@@ -275,8 +265,7 @@ class Product:
     stopped: tuple[Finding, ...] = ()
 
 
-@dataclass(frozen=True, slots=True)
-class Channel:
+class Channel(NamedTuple):
     """A tier: what selling there takes out of the price, and what she wants to be left.
 
     `price` names her price column it sells at ('retail', 'wholesale', '' = proposals only). Fees are fractions of the price
@@ -306,8 +295,7 @@ class Channel:
     where: Where
 
 
-@dataclass(frozen=True, slots=True)
-class PaperFact:
+class PaperFact(NamedTuple):
     """One thing about how a supplier's papers are laid out, known from a paper she confirmed.
 
     `about` is one of PAPER_FACTS. A 'heading' that is `printed` so `means` a role of HEADING_MEANS; 'dates' mean 'day first'
@@ -319,8 +307,7 @@ class PaperFact:
     means: str
 
 
-@dataclass(frozen=True, slots=True)
-class Announced:
+class Announced(NamedTuple):
     """One announced price, as typed or read: `pack_price` of a `pack`, or a `rise` as a fraction (0.2 for 20 %).
 
     `material` is a code, a name or an alias. `pack_price` is in the currency of the last paper (of the book, for a quote),
@@ -337,8 +324,7 @@ class Announced:
     where: Where | None = None
 
 
-@dataclass(frozen=True, slots=True)
-class WeekRow:
+class WeekRow(NamedTuple):
     """Something there is this week: `amount` of `what` in one of layout.WEEK_UNITS; hours of each day from Monday on."""
 
     what: str
@@ -348,8 +334,7 @@ class WeekRow:
     where: Where
 
 
-@dataclass(frozen=True, slots=True)
-class BatchRecord:
+class BatchRecord(NamedTuple):
     """A batch as she recorded it. `lots` are as written; `booked` is when the tool moved stock by it, None if it has not."""
 
     on: Day
@@ -363,8 +348,7 @@ class BatchRecord:
     row: int
 
 
-@dataclass(frozen=True, slots=True)
-class SaleRecord:
+class SaleRecord(NamedTuple):
     """Pieces sold on a day (below 0 for what came back); `order` names the line of a shop's export it was taken from."""
 
     on: Day
@@ -377,8 +361,7 @@ class SaleRecord:
     row: int
 
 
-@dataclass(frozen=True)
-class Book:
+class Book(NamedTuple):
     """Everything read from one workbook. Mappings go by code or name as she wrote it, in her order.
 
     `names` maps every folded name, code and alias of materials and recipes to its code. `findings` are those of reading.
@@ -394,18 +377,17 @@ class Book:
     roles: Mapping[str, Role]
     steps: tuple[Step, ...]
     channels: Mapping[str, Channel]
-    names: Mapping[str, str] = field(default_factory=dict)
+    names: Mapping[str, str] = NOTHING
     findings: tuple[Finding, ...] = ()
-    activities: Mapping[str, Activity] = field(default_factory=dict)
-    paper_facts: Mapping[str, tuple[PaperFact, ...]] = field(default_factory=dict)
+    activities: Mapping[str, Activity] = NOTHING
+    paper_facts: Mapping[str, tuple[PaperFact, ...]] = NOTHING
     announced: tuple[Announced, ...] = ()
     week: tuple[WeekRow, ...] = ()
     batches: tuple[BatchRecord, ...] = ()
     sales: tuple[SaleRecord, ...] = ()
 
 
-@dataclass(frozen=True, slots=True)
-class InvoiceLine:
+class InvoiceLine(NamedTuple):
     """One line of a supplier's paper as a reader found it, before anything of hers is matched to it.
 
     `quantity` counts `unit` (as written; UN/ECE Recommendation 20 code on an e-invoice) or packs; `price` is for
@@ -442,8 +424,7 @@ class InvoiceLine:
     covers: str = ""
 
 
-@dataclass(frozen=True, slots=True)
-class Invoice:
+class Invoice(NamedTuple):
     """A supplier's paper as read. Document discounts and charges are lines of kind 'discount' and 'charge' (signed money).
 
     `type_code` is UNTDID 1001 (380 invoice, 381 credit note, 384 correction ...). `net`, `tax`, `gross`, `prepaid`,

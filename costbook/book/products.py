@@ -110,7 +110,7 @@ def read_products(
         line = _lines_of(code, like)
         own = tuple(part for c in reversed(line) for part in parts.get(c, ()))
         stopped = tuple(finding for c in line for finding in stops.get(c, ()))
-        done[code] = replace(product, parts=own, stopped=product.stopped + stopped)
+        done[code] = product._replace(parts=own, stopped=product.stopped + stopped)
     return {code: _without_dropped(p, dropped, notes) for code, p in done.items() if code not in dropped}
 
 
@@ -123,7 +123,7 @@ def _without_dropped(product: model.Product, dropped: Container[str], notes: Not
     do = "Take it out, or put that product back in the line."
     notes.add("stop", "dropped", f"{product.code} takes {part.item}, which is dropped", part.where, do, [product.code])
     left = tuple(p for p in product.parts if p.kind != "product" or p.item not in dropped)
-    return replace(product, parts=left, stopped=product.stopped + notes.stops(before))
+    return product._replace(parts=left, stopped=product.stopped + notes.stops(before))
 
 
 def _lines_of(code: str, like: Mapping[str, tuple[str, Row]]) -> list[str]:
@@ -276,7 +276,7 @@ def checked_products(
             before = len(notes.found)
             notes.add("stop", "unknown-name", sentence, where, "Add them on the Work tab.", [code])
             stops += notes.stops(before)
-        done[code] = replace(product, stopped=tuple(stops)) if stops else product
+        done[code] = product._replace(stopped=tuple(stops)) if stops else product
     return done
 
 

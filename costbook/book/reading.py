@@ -7,7 +7,6 @@ get no price. Only a missing tab or heading raises.
 from __future__ import annotations
 
 from collections.abc import Iterable, Mapping, Sequence
-from dataclasses import replace
 from decimal import Decimal
 from typing import Any
 
@@ -246,7 +245,7 @@ def _material(row: Row, code: str, name: str) -> model.Material:
         places=row.places(),
     )  # fmt: skip
     stops = row.notes.stops(before)
-    return replace(material, stopped=stops)
+    return material._replace(stopped=stops)
 
 
 def _discounts(row: Row, key: str) -> tuple[Decimal, ...]:
@@ -383,7 +382,7 @@ def _share_settled(
     paper = [x for x in lines if x is not line and (x.supplier, x.paper) == (line.supplier, line.paper)]
     goods = sum((x.amount for x in paper if x.kind == "goods"), ZERO)
     others = sum((abs(x.amount) for x in paper if x.kind == "discount"), ZERO)
-    return replace(line, amount=-rounded(share * (goods - others)))
+    return line._replace(amount=-rounded(share * (goods - others)))
 
 
 def _bought(
@@ -451,7 +450,7 @@ def _finish_materials(
         }
         counted = kinds == {"count"} or (not kinds and material.kind in ("packaging", "consumable"))
         stopped = material.stopped + tuple(spoiled.get(code, ()))
-        done[code] = replace(material, base="each" if counted else "g", stopped=stopped)
+        done[code] = material._replace(base="each" if counted else "g", stopped=stopped)
         if "count" in kinds and len(kinds) > 1:
             notes.add(
                 "ask",

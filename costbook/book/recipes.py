@@ -8,7 +8,6 @@ from __future__ import annotations
 
 import re
 from collections.abc import Iterable, Mapping, Sequence
-from dataclasses import replace
 from decimal import Decimal
 
 from costbook.amounts.quantity import read_amount, same_name
@@ -200,7 +199,7 @@ def resolved_recipes(
             lines.append(
                 RecipeLine(found, nested, named, line.amount, line.when, line.dries_off, line.note, line.where, line.places)
             )
-        done[recipe.code] = replace(recipe, lines=tuple(lines), stopped=recipe.stopped + notes.stops(before))
+        done[recipe.code] = recipe._replace(lines=tuple(lines), stopped=recipe.stopped + notes.stops(before))
     return done
 
 

@@ -7,7 +7,7 @@ Nothing here knows what stands in a book; it only places values and gives them t
 from __future__ import annotations
 
 from collections.abc import Mapping, Sequence
-from dataclasses import dataclass, replace
+from dataclasses import dataclass
 
 from costbook.book import layout
 from costbook.book.grid import Cell, Look, PutTab, Rule, Value
@@ -60,7 +60,7 @@ def table_tab(tab: Tab, rows: Sequence[Mapping[str, Value]], *, spare: int = 0) 
     look = layout.plain_look(tab, len(rows) + spare)
     widths = _widths(tab.columns, rows)
     wide = sum(widths.values())
-    look = replace(look, widths=widths, landscape=wide > UPRIGHT, pages_wide=2 if wide > VERY_WIDE else 1)
+    look = look._replace(widths=widths, landscape=wide > UPRIGHT, pages_wide=2 if wide > VERY_WIDE else 1)
     return PutTab(tab.name, (*top, *body), look)
 
 

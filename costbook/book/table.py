@@ -11,6 +11,7 @@ from dataclasses import dataclass, field
 from datetime import date
 from decimal import Decimal
 from functools import lru_cache
+from typing import NamedTuple
 
 from costbook.amounts.money import read_money
 from costbook.amounts.quantity import Amount, read_amount, same_name
@@ -284,8 +285,7 @@ class Places(Mapping[str, Where]):
         return len(self._columns)
 
 
-@dataclass(frozen=True, slots=True)
-class Table:
+class Table(NamedTuple):
     """A table found in a tab: its heading row and where each column stands."""
 
     grid: Grid

@@ -8,10 +8,10 @@ from __future__ import annotations
 
 from collections import Counter, defaultdict
 from collections.abc import Callable, Iterable, Mapping, Sequence
-from dataclasses import dataclass
 from datetime import date, timedelta
 from decimal import Decimal
 from fractions import Fraction
+from typing import NamedTuple
 
 from costbook.amounts.quantity import Amount, convert, is_plain_ounce, same_name, unit
 from costbook.book.model import Book, Material
@@ -25,8 +25,7 @@ HALF_CENT = Decimal("0.005")
 BEST_BEFORE_SOON = timedelta(days=45)
 
 
-@dataclass(frozen=True)
-class Priced:
+class Priced(NamedTuple):
     """Everything one run worked out."""
 
     book: Book

@@ -11,7 +11,7 @@ from __future__ import annotations
 
 import math
 from collections.abc import Mapping, Sequence
-from dataclasses import dataclass, replace
+from dataclasses import dataclass
 from decimal import Decimal
 from fractions import Fraction
 from functools import cached_property
@@ -152,7 +152,7 @@ class Impact:
     def tiers_after(self, product: str) -> list[Tier]:
         """One product priced in every channel at its cost after: floor, price at target, proposal, as `tiers` has them."""
         parts = cost_parts(self.usage.row(product), self.rates)
-        cost = replace(self.costs[product], unit_cost=self.products[product].after, parts=parts)
+        cost = self.costs[product]._replace(unit_cost=self.products[product].after, parts=parts)
         return tiers(self.usage.book, {product: cost})[0]
 
 
@@ -195,7 +195,7 @@ def tier_changes(book: Book, cost: Cost, before: float, after: float) -> tuple[T
         cost: the product's cost today; only its unit cost is taken to be `before`.
     """
     ready = {pricer.channel.name: pricer for pricer in pricers(book)}
-    standing, _ = tiers(book, {cost.product: replace(cost, unit_cost=before)})
+    standing, _ = tiers(book, {cost.product: cost._replace(unit_cost=before)})
     return tuple(_tier(ready[tier.channel], tier, after) for tier in standing)
 
 

@@ -9,7 +9,7 @@ from __future__ import annotations
 
 import math
 from collections.abc import Iterable, Mapping, Sequence
-from dataclasses import dataclass, replace
+from dataclasses import dataclass
 from datetime import date
 from decimal import Decimal
 
@@ -226,8 +226,8 @@ def _substitutes(usage: Usage, rated: Rates, cost: Cost) -> Iterable[Way]:
     for recipe in _recipes(usage, cost.product):
         for at, line in enumerate(recipe.lines):
             for other in () if line.slot else dict.fromkeys(line.choices[1:]):
-                swapped = replace(recipe, lines=(*recipe.lines[:at], replace(line, choices=(other,)), *recipe.lines[at + 1 :]))
-                tried = Usage(replace(book, recipes={**book.recipes, recipe.code: swapped}))
+                swapped = recipe._replace(lines=(*recipe.lines[:at], line._replace(choices=(other,)), *recipe.lines[at + 1 :]))
+                tried = Usage(book._replace(recipes={**book.recipes, recipe.code: swapped}))
                 try:
                     after = math.fsum(cost_parts(tried.row(cost.product), rated).values())
                 except (CostbookError, KeyError):

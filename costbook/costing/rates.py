@@ -8,10 +8,11 @@ gram or piece.
 from __future__ import annotations
 
 from collections.abc import Iterable, Mapping, Sequence
-from dataclasses import dataclass, replace
+from dataclasses import dataclass
 from datetime import date
 from decimal import Decimal
 from functools import cached_property
+from typing import NamedTuple
 
 from costbook.amounts.money import after_discounts
 from costbook.amounts.quantity import Amount, same_name
@@ -23,8 +24,7 @@ GOODS = ("materials", "packaging", "consumables")
 OVERHEAD = ("overhead", "hands-on")
 
 
-@dataclass(frozen=True, slots=True)
-class LandedLine:
+class LandedLine(NamedTuple):
     """A purchase line of a known material, landed. Money in book currency; `base` in grams or pieces of that material.
 
     `goods` is after line and document discounts, `charges` its share of freight and fees, `tax` its share of tax not
@@ -51,8 +51,7 @@ class LandedLine:
         return float(self.landed) / self.base if self.base else 0.0
 
 
-@dataclass(frozen=True, slots=True)
-class Rate:
+class Rate(NamedTuple):
     """What one base unit (g or each) of a material costs, waste in the bucket included.
 
     `rule` is the rule that made it; `lines` are the purchase lines it came from, the telling one last (none for a quote).
@@ -111,13 +110,13 @@ def rates(book: Book, on: date) -> Rates:
     for code, material in book.materials.items():
         rate = _rate(material, counted.get(code, []), book.settings, on, findings)
         if material.stopped or code in trouble:
-            missing[code] = material.stopped[0] if material.stopped else replace(trouble[code], about=())
+            missing[code] = material.stopped[0] if material.stopped else trouble[code]._replace(about=())
         elif rate is None:
             missing[code] = _no_price(material, [x for x in book.purchases if x.material == code], on)
         else:
             found[code] = rate
     labour = {name: float(role.rate_per_hour / 60) for name, role in book.roles.items()}
-    findings = [replace(f, about=()) for f in findings]
+    findings = [f._replace(about=()) for f in findings]
     overhead = float(book.settings.overhead_per_hour / 60)
     activities = {name: float(activity.rate) for name, activity in book.activities.items()}
     return Rates(found, missing, labour, overhead, activities, tuple(landed), tuple(findings))
@@ -142,8 +141,7 @@ def _no_price(material: Material, lines: Sequence[PurchaseLine], on: date) -> Fi
     return Finding("stop", "price-missing", sentence, line.where, do)
 
 
-@dataclass(frozen=True, slots=True)
-class PaperSums:
+class PaperSums(NamedTuple):
     """What one paper adds up to, in its own currency: goods, discount (positive), charges, tax, and the total it states."""
 
     supplier: str

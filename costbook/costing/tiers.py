@@ -14,6 +14,7 @@ import math
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass, field
 from decimal import Decimal
+from typing import NamedTuple
 
 from costbook.amounts.money import Ending, rounded, up_to_ending
 from costbook.book.model import Book, Channel, Role, Settings
@@ -99,8 +100,7 @@ def channel_cost(channel: Channel, roles: Mapping[str, Role]) -> float:
     return float(channel.per_item + order + channel.per_day / (channel.pieces_per_day or Decimal(1)))
 
 
-@dataclass(frozen=True, slots=True)
-class Tier:
+class Tier(NamedTuple):
     """One product in one channel.
 
     Prices are as shown to the customer (with tax where the channel shows it), shares are fractions of the net price.

@@ -6,7 +6,7 @@ Both are read from the usage matrix and the rates, so they cannot tell another s
 from __future__ import annotations
 
 from collections.abc import Iterable
-from dataclasses import dataclass
+from typing import NamedTuple
 
 from costbook.book.model import Material, Part, Product
 from costbook.costing.rates import OVERHEAD, Rate, Rates
@@ -14,8 +14,7 @@ from costbook.costing.usage import Usage, batch_minutes, rate_of
 from costbook.errors import Where
 
 
-@dataclass(frozen=True, slots=True)
-class TraceLine:
+class TraceLine(NamedTuple):
     """One usage x rate of a product: category, item, usage per good piece in `unit`, rate per that unit, and the paper."""
 
     category: str
@@ -32,8 +31,7 @@ class TraceLine:
         return self.usage * self.rate
 
 
-@dataclass(frozen=True, slots=True)
-class Node:
+class Node(NamedTuple):
     """One step of the explanation: what it is, how much of it, what it costs a good piece, and what it is made of.
 
     `written` is the amount as she wrote it. `where` leads to her cell; `paper` says which paper and row a rate is from.

@@ -9,7 +9,7 @@ from __future__ import annotations
 
 import math
 from collections.abc import Callable, Iterable, Iterator, Mapping, Sequence
-from dataclasses import dataclass, field, replace
+from dataclasses import dataclass, field
 from typing import NamedTuple, TypeVar
 
 from costbook.book.model import Book, Part, Product, Recipe, RecipeLine, Step
@@ -32,8 +32,7 @@ class Variant(NamedTuple):
 USUAL = Variant()
 
 
-@dataclass(frozen=True, slots=True)
-class Mix:
+class Mix(NamedTuple):
     """One batch of a recipe with its slots filled.
 
     `in_g` is all that goes in, `stays_g` without what dries off, `usable_g` after bench loss too, `makes` that or the pieces
@@ -86,8 +85,7 @@ class Kept(Mapping[str, float]):
         return len(self._added())
 
 
-@dataclass(frozen=True, slots=True)
-class UsageRow:
+class UsageRow(NamedTuple):
     """One product's row: usage per good piece by key, and what is kept in the piece in grams."""
 
     product: str
@@ -97,8 +95,7 @@ class UsageRow:
     choices: int
 
 
-@dataclass(frozen=True, slots=True)
-class Cost:
+class Cost(NamedTuple):
     """What one good piece costs, in book currency, unrounded.
 
     `parts` is by category. `lowest` and `highest` are the least and greatest of low, usual and high amounts; `choices`
@@ -481,7 +478,7 @@ def costs(usage: Usage, rates: Rates) -> tuple[dict[str, Cost], list[Finding]]:
             for finding in because or (_stop(error),):
                 key = (str(finding.where), finding.sentence)
                 about = (*trouble[key].about, code) if key in trouble else (code,)
-                trouble[key] = replace(finding, about=about)
+                trouble[key] = finding._replace(about=about)
     return found, list(trouble.values())
 
 
@@ -554,7 +551,7 @@ def mix_grams(usage: Usage, product: Product, part: Part) -> float:
 
 def _once_a_mix(usage: Usage, rates: Rates, product: Product) -> float:
     """What one mix costs however many pieces come of it: per-batch lines, and the work done once a batch."""
-    only = replace(product, parts=tuple(p for p in product.parts if p.per_batch), planned=1, good=1)
+    only = product._replace(parts=tuple(p for p in product.parts if p.per_batch), planned=1, good=1)
     sums = _RowSums()
     for part in only.parts:
         usage.add_part(sums, only, part, USUAL, (product.code,))

@@ -14,7 +14,7 @@ from __future__ import annotations
 
 import math
 from collections.abc import Iterable, Mapping, Sequence
-from dataclasses import dataclass, replace
+from dataclasses import dataclass
 from datetime import date
 from itertools import pairwise
 from typing import NamedTuple
@@ -53,10 +53,10 @@ class State:
         """The state of a priced book: every product that has a cost."""
         products = usage.book.products
         alone = {
-            code: replace(product, parts=tuple(part for part in product.parts if part.kind != "product"))
+            code: product._replace(parts=tuple(part for part in product.parts if part.kind != "product"))
             for code, product in products.items() if any(part.kind == "product" for part in product.parts)
         }  # fmt: skip
-        apart = Usage(replace(usage.book, products=alone))
+        apart = Usage(usage.book._replace(products=alone))
         rows = {code: _own(usage, apart, products[code]) for code in costed}
         keys = {key: None for row in rows.values() for key in row if key[0] != PIECES}
         pieces = {code: products[code] for code in costed}

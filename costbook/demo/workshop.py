@@ -104,10 +104,10 @@ def _in_order(start: PutTab, rows: Mapping[str, list[Row]], recipes: list[PutTab
     for tab in layout.HER_TABS:
         if tab is layout.PRODUCTS:
             tabs += recipes
-        if tab in layout.OPTIONAL and tab.name not in rows:
-            continue
+        if tab is layout.ACTIVITIES and tab.name not in rows:
+            continue  # the one tab a book does well without
         # Papers are posted below the last row of Purchases: it gets no empty ones.
-        tabs.append(table_tab(tab, rows.get(tab.name, []), spare=0 if tab is layout.PURCHASES else spare))
+        tabs.append(table_tab(tab, rows.get(tab.name, []), spare=0 if tab in (layout.PURCHASES, layout.SALES) else spare))
     return tabs
 
 

@@ -13,9 +13,9 @@ import re
 import time
 from collections.abc import Sequence
 from contextlib import suppress
-from dataclasses import dataclass
 from datetime import datetime, timedelta
 from pathlib import Path
+from typing import NamedTuple
 
 from costbook.errors import WriteRefused
 from costbook.hosts.whole import copied, file_digest, flush_folder, shortened, sweep, temporary_beside
@@ -26,8 +26,7 @@ SHORT_DIGITS = 12
 STAMP = "%Y-%m-%d %H%M%S"
 
 
-@dataclass(frozen=True, slots=True)
-class State:
+class State(NamedTuple):
     """One kept state: its file, when it was kept (local time, 'YYYY-MM-DD HHMMSS'), how its sha256 begins, its size."""
 
     path: Path

@@ -12,9 +12,9 @@ import struct
 import zipfile
 import zlib
 from collections.abc import Mapping
-from dataclasses import dataclass
 from functools import cached_property
 from pathlib import PurePosixPath
+from typing import NamedTuple
 from xml.parsers import expat
 
 from costbook.errors import HostUnavailable
@@ -32,8 +32,7 @@ _WIDE = {b"\xff\xfe": "utf-16", b"\xfe\xff": "utf-16", b"<\0": "utf-16-le", b"\0
 _WIDE_NAME = re.compile(rb"""(<\?xml[^>]*?encoding\s*=\s*["'])(?:utf-16|ucs-2)[^"']*""", re.I)
 
 
-@dataclass(frozen=True, slots=True)
-class Element:
+class Element(NamedTuple):
     """A start tag: local name, namespace, attributes by local name, and how deep it stands (root = 0)."""
 
     name: str
@@ -42,8 +41,7 @@ class Element:
     depth: int
 
 
-@dataclass(frozen=True, slots=True)
-class Relation:
+class Relation(NamedTuple):
     """A relationship of a part: the last piece of its type, and the part (or outside address) it leads to."""
 
     kind: str
@@ -51,8 +49,7 @@ class Relation:
     outside: bool
 
 
-@dataclass(frozen=True, slots=True)
-class TabPart:
+class TabPart(NamedTuple):
     """A tab as the workbook lists it: name, part, kind ('worksheet', 'chartsheet' ...)."""
 
     name: str
@@ -60,8 +57,7 @@ class TabPart:
     kind: str
 
 
-@dataclass(frozen=True, slots=True)
-class Member:
+class Member(NamedTuple):
     """An entry of the zip directory: the part it is ('' for a folder) and what the directory says of it."""
 
     part: str

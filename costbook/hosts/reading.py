@@ -11,10 +11,9 @@ import re
 import zipfile
 import zlib
 from collections.abc import Callable, Collection, Iterator, Mapping
-from dataclasses import dataclass
 from datetime import date, datetime, time, timedelta
 from functools import cached_property
-from typing import Any
+from typing import Any, NamedTuple
 
 from costbook.book.grid import ErrorValue, Grid, Snapshot, Value, address
 from costbook.errors import HostUnavailable, Where
@@ -37,8 +36,7 @@ _LISTING = (
 )
 
 
-@dataclass(frozen=True)
-class Reading:
+class Reading(NamedTuple):
     """A snapshot together with the plain sheet bytes it came from, by tab name."""
 
     snapshot: Snapshot
@@ -84,8 +82,7 @@ class _Formulas(Mapping[tuple[int, int], str]):
         return len(self._found)
 
 
-@dataclass(frozen=True, slots=True)
-class _Beside:
+class _Beside(NamedTuple):
     """What a tab holds beside its values, so that its bytes need not be kept till those are read."""
 
     errors: Mapping[tuple[int, int], str]

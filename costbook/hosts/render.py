@@ -10,7 +10,6 @@ import io
 import re
 import warnings
 from copy import copy
-from dataclasses import replace
 from datetime import date, datetime
 from math import ceil, isfinite
 from textwrap import wrap
@@ -130,7 +129,7 @@ class _Pens:
         self._register(style, declared)
         cell.style = style
         if link:
-            cell.font = Font(**_font(replace(declared, ink="her ink")), underline="single")
+            cell.font = Font(**_font(declared._replace(ink="her ink")), underline="single")
         if quoted:
             cell.quotePrefix = True
         return copy(cell._style)

@@ -9,8 +9,8 @@ from __future__ import annotations
 
 import re
 from collections.abc import Iterator
-from dataclasses import dataclass
 from functools import lru_cache
+from typing import NamedTuple
 
 from costbook.book.grid import column_name
 
@@ -30,8 +30,7 @@ _REFERENCE = re.compile(r"\$?([A-Za-z]+)\$?(\d+)(?::\$?([A-Za-z]+)\$?(\d+))?$")
 _NAMED = {"amp": "&", "lt": "<", "gt": ">", "quot": '"', "apos": "'"}
 
 
-@dataclass(frozen=True, slots=True)
-class FormulaCell:
+class FormulaCell(NamedTuple):
     """A formula as the sheet states it: place, text ('' if it takes a neighbour's), kind ('', 'shared' ...), range."""
 
     row: int

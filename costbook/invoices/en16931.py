@@ -13,7 +13,7 @@ from __future__ import annotations
 
 import re
 from collections.abc import Iterator, Mapping
-from dataclasses import dataclass, field, replace
+from dataclasses import dataclass, field
 from datetime import date
 from decimal import Decimal
 from typing import Any
@@ -67,7 +67,7 @@ def read(data: bytes, source: str) -> Invoice:
         )
     node = _Node(root, _CII if syntax == "CII" else _UBL, [], "the paper")
     invoice = _cii(node, source) if syntax == "CII" else _ubl(node, source, syntax)
-    return replace(invoice, problems=tuple(dict.fromkeys(node.problems)))
+    return invoice._replace(problems=tuple(dict.fromkeys(node.problems)))
 
 
 def _not_an_invoice(tag: str) -> str:
@@ -375,9 +375,7 @@ def _worded(node: _Node, line: InvoiceLine, properties: Mapping[str, str]) -> In
     stated = _stated_day(node, properties.get("best before", ""))
     kind = kind_of(line.name, line.net, code=line.item_code or line.gtin, pack=size)
     shared_by, covers = sharing(line.name) if kind in ("charge", "discount") else ("", "")
-    return replace(
-        line,
-        kind=kind if kind in ("charge", "discount", "sample", "back-order") else "goods",
+    return line._replace(kind=kind if kind in ("charge", "discount", "sample", "back-order") else "goods",
         pack_size=size,
         pack_unit=unit,
         lot=line.lot or properties.get("lot", ""),

@@ -61,8 +61,8 @@ def read(document: Document, source: str, suppliers: Sequence[str] = (), facts: 
         found += _differences(first, _read(document.again, source, suppliers, facts))
         if first.supplier not in suppliers:  # no sum guards a name
             found.append(f"the supplier '{first.supplier}' read from a picture is not one the book knows")
-        first = replace(first, syntax=SCAN)
-    return replace(first, problems=tuple(dict.fromkeys(found)))
+        first = first._replace(syntax=SCAN)
+    return first._replace(problems=tuple(dict.fromkeys(found)))
 
 
 def _differences(one: Invoice, other: Invoice) -> Iterator[str]:
@@ -200,7 +200,7 @@ def _taken(invoice: Invoice, columns: Sequence[Column]) -> Invoice:
     told = " and ".join(f"'{c.text}' taken for {words[c.role]}" for c in columns)
     why = f"headings nobody told yet: {told}, since quantity times price is then the amount"
     facts = tuple(PaperFact("heading", c.text, words[c.role]) for c in columns)
-    return replace(invoice, problems=(*invoice.problems, why), taken=(*facts, *invoice.taken))
+    return invoice._replace(problems=(*invoice.problems, why), taken=(*facts, *invoice.taken))
 
 
 def _decided(readings: Sequence[Invoice]) -> Invoice:
@@ -210,7 +210,7 @@ def _decided(readings: Sequence[Invoice]) -> Invoice:
         return max(readings, key=lambda one: len(one.lines))
     told = {tuple((x.quantity, x.price, x.net, x.name) for x in one.lines) for one in closing}
     if len(told) > 1:
-        return replace(closing[0], problems=("the page can be read in two ways that both add up",))
+        return closing[0]._replace(problems=("the page can be read in two ways that both add up",))
     return closing[0]
 
 
@@ -308,7 +308,7 @@ class _Paper:
         if value is None:
             self.problems.append(f"{line.place}: the discount '{written[:20]}' is not a number")
             return line
-        return replace(line, allowances=line.quantity * line.price * abs(value) / 100)
+        return line._replace(allowances=line.quantity * line.price * abs(value) / 100)
 
     def totals(self, sums: Sequence[Sum]) -> None:
         """Sums in the order of the page: charges and discounts up to the invoice total, taxes, totals."""
@@ -362,7 +362,7 @@ class _Paper:
             decimal=self.reading.decimal, taken=tuple(self._taken(top)),
         )  # fmt: skip
         self._check_net(invoice)
-        return replace(invoice, problems=tuple(dict.fromkeys(self.problems)))
+        return invoice._replace(problems=tuple(dict.fromkeys(self.problems)))
 
     def _taken(self, top: Head) -> Iterator[PaperFact]:
         """What this reading took for granted; which way a date is written shows once she has typed it."""
@@ -398,7 +398,7 @@ class _Paper:
         turn = type_code == "381" and goods and all(x.net < 0 < x.quantity and (x.price or 0) > 0 for x in goods)
         for line in self.lines:
             back = turn and line.kind == "goods"
-            yield replace(line, quantity=-line.quantity, allowances=-line.allowances) if back else line
+            yield line._replace(quantity=-line.quantity, allowances=-line.allowances) if back else line
 
     def _currency(self, all_lines: Sequence[Line]) -> str:
         text = " ".join(word.text for line in all_lines for word in line.words)
@@ -413,7 +413,7 @@ def _worded(line: InvoiceLine) -> InvoiceLine:
     if line.kind not in ("charge", "discount"):
         return line
     shared_by, covers = sharing(line.name)
-    return replace(line, shared_by=shared_by, covers=covers)
+    return line._replace(shared_by=shared_by, covers=covers)
 
 
 def _kind(name: str, code: str, pack: str, money: Decimal) -> str:

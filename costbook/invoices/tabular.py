@@ -12,7 +12,7 @@ import csv
 import io
 import re
 from collections.abc import Iterable, Iterator, Mapping, Sequence
-from dataclasses import dataclass, field, replace
+from dataclasses import dataclass, field
 from datetime import date
 from decimal import Decimal
 from functools import lru_cache
@@ -499,7 +499,7 @@ def _given_back(lines: tuple[InvoiceLine, ...], type_code: str) -> tuple[Invoice
     if type_code not in CREDIT_TYPES:
         return lines
     return tuple(
-        replace(line, quantity=-line.quantity)
+        line._replace(quantity=-line.quantity)
         if line.kind == "goods" and line.price is not None and line.net < 0 and line.quantity * line.price == -line.net
         else line
         for line in lines
@@ -509,7 +509,7 @@ def _given_back(lines: tuple[InvoiceLine, ...], type_code: str) -> tuple[Invoice
 def _less(line: InvoiceLine) -> InvoiceLine:
     if line.kind != "discount" or line.net <= 0:
         return line
-    return replace(line, net=-line.net, price=None if line.price is None else -abs(line.price))
+    return line._replace(net=-line.net, price=None if line.price is None else -abs(line.price))
 
 
 def _issued(paper: _Paper, rows: Sequence[_Row]) -> date | None:

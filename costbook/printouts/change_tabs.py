@@ -92,7 +92,7 @@ def _decision(priced: Priced, impact: Impact, tier: TierChange, typed: Mapping[s
     lost = None
     if keeps is not None and tier.her_price is not None and keeps > tier.her_price:
         parts = cost_parts(impact.usage.row(tier.product), impact.rates)
-        after = replace(impact.costs[tier.product], unit_cost=tier.cost_after, parts=parts)
+        after = impact.costs[tier.product]._replace(unit_cost=tier.cost_after, parts=parts)
         move = price_move(tier.pricer, after, tier.her_price, keeps).sales_change
         lost = None if move is None else -move
     values: dict[str, Value] = {
@@ -134,7 +134,7 @@ def rises_tab(priced: Priced, impact: Impact, hidden: Sequence[HiddenRise]) -> P
     announced = len(rows)
     for rise in hidden:
         rows.append(cells_of(RISES, _hidden(priced, rise)))
-        rows[-1][-1] = replace(rows[-1][-1], style="tool wrapped")
+        rows[-1][-1] = rows[-1][-1]._replace(style="tool wrapped")
     charts = _bars("What each announced price costs a year", RISES.index("a_year"), RISES.index("name"), announced, len(rows), "0")
     hint = "Announced prices with the terms of the last paper: same discount, same freight in money. Below: rises between papers that no price showed."
     return put(RISES, hint, rows, charts)
@@ -161,7 +161,7 @@ def levers_tab(priced: Priced, found: Iterable[Lever]) -> PutTab:
             back = "yes" if standing.over_floor else "no"
             row: list[Value] = [lever.product, name, lever.kind, lever.words, lever.unit_cost, lever.effect, standing.channel, standing.margin, back]
             cells = cells_of(LEVERS, row)
-            cells[LEVERS.index("words")] = replace(cells[LEVERS.index("words")], style="tool wrapped")
+            cells[LEVERS.index("words")] = cells[LEVERS.index("words")]._replace(style="tool wrapped")
             rows.append(cells)
     if not rows:
         rows = [[Cell("nothing", "good"), Cell("No price is under its floor, or nothing the book holds would lower its cost.", "good"),

@@ -7,7 +7,6 @@ The marks move with a row when she sorts the tab. Formula cells and columns of h
 from __future__ import annotations
 
 from collections.abc import Mapping, Sequence
-from dataclasses import replace
 from datetime import date
 from functools import lru_cache
 from zlib import crc32
@@ -72,7 +71,7 @@ def typed_over(
         now: by those names, what the tool has there now, by column key.
     """
     grid = snapshot.grid(tab.name)
-    columns = [replace(c, needed=c.key in keys) for c in tab.columns]
+    columns = [c._replace(needed=c.key in keys) for c in tab.columns]
     table = find_table(grid, [*columns, MARK]) if grid else None
     if grid is None or table is None:
         return []

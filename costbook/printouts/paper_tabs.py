@@ -3,7 +3,6 @@
 from __future__ import annotations
 
 from collections.abc import Iterable, Sequence
-from dataclasses import replace
 
 from costbook.amounts.quantity import same_name
 from costbook.book import layout
@@ -24,7 +23,7 @@ def review_tab(lines: Sequence[ReviewLine], snapshot: Snapshot) -> PutTab:
     body = [cells_of(REVIEW, [line.values.get(c.key) for c in REVIEW.columns]) for line in lines]
     for cells in body:
         for key in ("reason", "hint"):
-            cells[REVIEW.index(key)] = replace(cells[REVIEW.index(key)], style="tool wrapped")
+            cells[REVIEW.index(key)] = cells[REVIEW.index(key)]._replace(style="tool wrapped")
     if not body:
         body = [[Cell("nothing waits here", "good"), *[Cell(None, "good")] * (len(REVIEW.columns) - 1)]]
     hint = (
@@ -38,8 +37,8 @@ def review_tab(lines: Sequence[ReviewLine], snapshot: Snapshot) -> PutTab:
             rows[number] = (*rows[number][:-1], Cell(line.mark, "mark"))
     # What she reads and fills in is printed; what is only kept for posting stands to the right of it.
     printed = (0, 0, len(rows) - 1, REVIEW.index("hint"))
-    look = replace(tab.look, rules=tuple(_review_rules(tab, snapshot)), print_area=printed)
-    return replace(tab, rows=tuple(rows), look=look)
+    look = tab.look._replace(rules=tuple(_review_rules(tab, snapshot)), print_area=printed)
+    return tab._replace(rows=tuple(rows), look=look)
 
 
 def _review_rules(tab: PutTab, snapshot: Snapshot) -> Iterable[Rule]:
@@ -49,15 +48,15 @@ def _review_rules(tab: PutTab, snapshot: Snapshot) -> Iterable[Rule]:
         if rule.kind == "range" and table is not None:
             letters, first = column_name(table.columns["name"]), table.heading_row + 2
             source = f"{sheet_ref(table.grid.name)}!${letters}${first}:${letters}${first + 499}"
-            rule = replace(rule, source=source, message="One of your materials, or a new name.")
+            rule = rule._replace(source=source, message="One of your materials, or a new name.")
         yield rule
 
 
 def review_lines(snapshot: Snapshot) -> list[ReviewLine]:
     """The rows now on the review tab, with what she filled in and what of the tool's she typed over."""
     grid = snapshot.grid(REVIEW.name)
-    columns = [replace(c, needed=c.key in ("file", "reason")) for c in REVIEW.columns]
-    table = find_table(grid, [*columns, replace(MARK, needed=False)]) if grid else None
+    columns = [c._replace(needed=c.key in ("file", "reason")) for c in REVIEW.columns]
+    table = find_table(grid, [*columns, MARK._replace(needed=False)]) if grid else None
     if grid is None or table is None:
         return []
     found = []

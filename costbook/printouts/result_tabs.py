@@ -7,8 +7,8 @@ beside a trial price, and usage x rate in the trace, each with the tool's own re
 from __future__ import annotations
 
 from collections.abc import Callable, Collection, Iterable, Iterator, Mapping, Sequence
-from dataclasses import dataclass, replace
 from decimal import Decimal
+from typing import NamedTuple
 
 from costbook.book import layout
 from costbook.book.grid import (
@@ -50,8 +50,7 @@ def result_tabs(priced: Priced, findings: Sequence[Finding], snapshot: Snapshot)
     return [*(tab.put() for tab in figure_tabs(priced, snapshot)), findings_tab(findings)]
 
 
-@dataclass(frozen=True, slots=True)
-class ResultTab:
+class ResultTab(NamedTuple):
     """A result tab before it is drawn. Most runs find it in the workbook already, and need none of it held at once.
 
     `rows` makes its rows one by one, `put` the whole tab with its look.
@@ -90,7 +89,7 @@ def refuse_hers(snapshot: Snapshot) -> None:
         grid = snapshot.grid(tab.name)
         if grid is None or not any(cell not in (None, "") for cells in grid.rows for cell in cells):
             continue
-        if find_table(grid, [replace(c, needed=True) for c in tab.columns[:4]]) is None:
+        if find_table(grid, [c._replace(needed=True) for c in tab.columns[:4]]) is None:
             do = "Rename it; the tool writes a tab of that name."
             raise WriteRefused(f"the tab {grid.name} is yours, not the tool's", Where(grid.name), do)
 
@@ -250,7 +249,7 @@ def trial_prices(snapshot: Snapshot) -> dict[tuple[str, str], Value]:
     """What she typed as trial prices on the Prices tab, by product and channel; a text is kept as she left it."""
     grid = snapshot.grid(PRICES.name)
     table = (
-        find_table(grid, [replace(c, needed=c.key in ("code", "channel", "trial")) for c in PRICES.columns])
+        find_table(grid, [c._replace(needed=c.key in ("code", "channel", "trial")) for c in PRICES.columns])
         if grid
         else None
     )
@@ -408,7 +407,7 @@ def _trace_row(priced: Priced, code: str, line: TraceLine, row: int) -> list[Cel
     cells = cells_of(TRACE, [code, line.category, line.name, usage, unit, rate, product, paper, source.date if source else None,
                                    (source.source or str(source.where)) if source else "", None])  # fmt: skip
     if source:
-        cells[TRACE_PLACE["row"]] = replace(cells[TRACE_PLACE["row"]], link=source.where, style="link")
+        cells[TRACE_PLACE["row"]] = cells[TRACE_PLACE["row"]]._replace(link=source.where, style="link")
     return cells
 
 
@@ -472,7 +471,7 @@ def findings_now(snapshot: Snapshot) -> list[Finding]:
     """The findings the tab holds from the run before."""
     grid = snapshot.grid(FINDINGS.name)
     table = (
-        find_table(grid, [replace(c, needed=c.key in ("level", "sentence")) for c in FINDINGS.columns])
+        find_table(grid, [c._replace(needed=c.key in ("level", "sentence")) for c in FINDINGS.columns])
         if grid
         else None
     )

@@ -3,7 +3,6 @@
 from __future__ import annotations
 
 from collections.abc import Sequence
-from dataclasses import replace
 from datetime import date, timedelta
 
 from costbook.book.grid import Cell, PutTab, Value
@@ -81,7 +80,7 @@ def notice_tab(priced: Priced, log: Sequence[Sequence[Value]]) -> PutTab:
 def _for_shops(tab: PutTab, workshop: str, what: str) -> PutTab:
     """The tab with the workshop's name above it, on an upright page."""
     title = f"{workshop}: {what}" if workshop else what.capitalize()
-    return replace(tab, rows=((Cell(title, "title"),), *tab.rows[1:]), look=replace(tab.look, landscape=False))
+    return tab._replace(rows=((Cell(title, "title"),), *tab.rows[1:]), look=tab.look._replace(landscape=False))
 
 
 def _money(value: object) -> float | None:

@@ -3,7 +3,6 @@
 from __future__ import annotations
 
 from collections.abc import Iterable, Mapping, Sequence
-from dataclasses import replace
 from datetime import date, datetime
 
 from costbook.book.grid import Cell, Chart, PutTab, Series, Value
@@ -62,7 +61,7 @@ def _day(moment: datetime | None) -> date | None:
 
 def _wrapped(tab: Tab, cells: list[Cell], *keys: str) -> list[Cell]:
     for key in keys:
-        cells[tab.index(key)] = replace(cells[tab.index(key)], style="tool wrapped")
+        cells[tab.index(key)] = cells[tab.index(key)]._replace(style="tool wrapped")
     return cells
 
 
@@ -98,7 +97,7 @@ def _name(book: Book, code: str) -> str:
 
 def _said(book: Book, code: str, words: str, style: str) -> list[Cell]:
     cells = cells_of(PLAN, [code, _name(book, code), None, None, None, None, None, words])
-    cells[-1] = replace(cells[-1], style=style)
+    cells[-1] = cells[-1]._replace(style=style)
     return cells
 
 
@@ -124,7 +123,7 @@ def work_tab(book: Book, work: OrderOfWork) -> PutTab:
         rows.append(cells_of(WORK_DAYS, [e.start.date(), f"{e.start:%H:%M}", end, e.product, _name(book, e.product), e.batch, e.step, e.role, hours]))
     for sentence in work.left_over:
         cells = cells_of(WORK_DAYS, [None, "", "", "", "", None, sentence, "", None])
-        cells[WORK_DAYS.index("step")] = replace(cells[WORK_DAYS.index("step")], style="tool wrapped")
+        cells[WORK_DAYS.index("step")] = cells[WORK_DAYS.index("step")]._replace(style="tool wrapped")
         rows.append(cells)
     return put(WORK_DAYS, "Each batch as early as hours, rests and places allow, in the order of the plan.", rows)
 

@@ -3,7 +3,6 @@
 from __future__ import annotations
 
 from collections.abc import Iterable, Iterator, Sequence
-from dataclasses import replace
 
 from costbook.book import layout
 from costbook.book.grid import Cell, Chart, Formula, Highlight, PutTab, Value
@@ -41,9 +40,9 @@ def put(
     """A whole tab to put: head, rows, and the look its declaration gives it. With marks, a cell typed over is noticed later."""
     look = layout.plain_look(tab, len(rows), charts=tuple(charts))
     if marks:
-        look = replace(look, hidden_columns=(len(tab.columns),))
+        look = look._replace(hidden_columns=(len(tab.columns),))
     if highlights:
-        look = replace(look, highlights=tuple(highlights))
+        look = look._replace(highlights=tuple(highlights))
     return PutTab(tab.name, tuple(all_rows(tab, hint, rows, marks)), look)
 
 

@@ -5,12 +5,12 @@ Each first paper has one thing that cannot be known from the page alone; its sec
 
 from __future__ import annotations
 
-from dataclasses import replace
 from pathlib import Path
 from typing import Any
 
 import pytest
 from printed_papers import Paper, pdf
+from records import replace
 
 from costbook import commands
 from costbook.commands import PostedPaper

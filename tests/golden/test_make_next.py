@@ -20,7 +20,6 @@ from costbook.errors import InputError
 Copy = Any
 DAY = date(2026, 10, 26)
 T = "demo/tables/"
-BATCH_HEADINGS = ("Date", "Product", "Pieces poured", "Good pieces", "Hands-on minutes", "Lots used", "Note", "Booked")
 ORDERS = ("sold out first", "margin per piece", "margin %", "cash per hour")
 
 
@@ -196,13 +195,10 @@ def test_hours_of_zero_plan_nothing_and_say_so(book: Copy) -> None:
 
 
 def with_batches(book: Copy, *batches: tuple[object, ...]) -> Path:
-    sheet = book.workbook["Batches"] if "Batches" in book.workbook.sheetnames else book.workbook.create_sheet("Batches")
-    if sheet.max_row < 2:
-        sheet.append(["Batches"])
-        sheet.append([None])
-        sheet.append(BATCH_HEADINGS)
-    for batch in batches:
-        sheet.append([*batch, *[None] * (len(BATCH_HEADINGS) - len(batch))])
+    top = book.heading("Batches", "Date")
+    for down, batch in enumerate(batches, 1):
+        for across, value in enumerate(batch):
+            book.workbook["Batches"].cell(top.row + down, top.column + across).value = value
     return Path(book.save())
 
 

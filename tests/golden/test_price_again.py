@@ -10,13 +10,13 @@ from __future__ import annotations
 import math
 from collections.abc import Callable
 from copy import copy as duplicate
-from dataclasses import replace
 from datetime import date
 from pathlib import Path
 from typing import Any
 
 import openpyxl
 import pytest
+from records import replace
 
 from costbook import commands
 from costbook.book.grid import Snapshot

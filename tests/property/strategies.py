@@ -9,7 +9,6 @@ from __future__ import annotations
 
 import os
 from collections.abc import Sequence
-from dataclasses import replace
 from datetime import date, timedelta
 from decimal import Decimal
 from fractions import Fraction
@@ -18,6 +17,7 @@ from typing import Any, TypeVar
 
 from hypothesis import HealthCheck, settings
 from hypothesis import strategies as st
+from records import replace
 
 from costbook.amounts.money import Ending
 from costbook.amounts.quantity import Amount, unit

@@ -7,7 +7,6 @@ from __future__ import annotations
 
 import math
 from collections.abc import Iterable, Mapping, Sequence
-from dataclasses import replace
 from datetime import timedelta
 from decimal import Decimal
 from typing import Any
@@ -16,6 +15,7 @@ from hypothesis import HealthCheck, assume, event, given, settings
 from hypothesis import strategies as st
 from property import naive
 from property.strategies import LAW, ON, amount, books, paper_line
+from records import replace
 
 from costbook.book.grid import Snapshot
 from costbook.book.model import (

@@ -4,7 +4,6 @@ from __future__ import annotations
 
 import math
 from collections.abc import Mapping
-from dataclasses import replace
 from decimal import Decimal
 from fractions import Fraction
 from itertools import pairwise
@@ -15,6 +14,7 @@ from hypothesis import event, given
 from hypothesis import strategies as st
 from property import naive
 from property.strategies import COUNT, LAW, MASS, ON, amount, books, hundredths, paper_line, pick
+from records import replace
 
 from costbook.book.model import Book, Material
 from costbook.costing import matrix

@@ -3,7 +3,6 @@
 from __future__ import annotations
 
 import re
-from dataclasses import replace
 from decimal import Decimal
 from fractions import Fraction
 
@@ -26,6 +25,7 @@ from published.small_books import (
     worked,
 )
 from pytest import approx
+from records import replace
 
 from costbook.amounts.money import allocate, rounded
 from costbook.book.model import RATE_RULES, Settings

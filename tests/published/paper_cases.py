@@ -3,13 +3,13 @@
 from __future__ import annotations
 
 from collections.abc import Sequence
-from dataclasses import replace
 from datetime import date
 from decimal import Decimal
 from typing import Any
 
 from published.figures import Cases, Entry
 from published.small_books import money, typed_paper
+from records import replace
 
 from costbook.amounts.money import rounded
 from costbook.book.model import Invoice, InvoiceLine

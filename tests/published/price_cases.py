@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-from dataclasses import replace
 from decimal import Decimal
 from fractions import Fraction
 
@@ -21,6 +20,7 @@ from published.small_books import (
     worked,
 )
 from pytest import approx
+from records import replace
 
 from costbook.amounts.money import after_discounts, allocate, read_discounts, rounded
 from costbook.book.model import Settings

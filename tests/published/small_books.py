@@ -3,10 +3,11 @@
 from __future__ import annotations
 
 from collections.abc import Iterable, Mapping, Sequence
-from dataclasses import replace
 from datetime import date, timedelta
 from decimal import Decimal
 from fractions import Fraction
+
+from records import replace
 
 from costbook.amounts.quantity import Amount, unit
 from costbook.book import layout

@@ -4,12 +4,12 @@ from __future__ import annotations
 
 import math
 from collections.abc import Sequence
-from dataclasses import replace
 from decimal import Decimal
 from fractions import Fraction
 
 import pytest
 from property.strategies import ON, amount, paper_line, percent
+from records import replace
 
 from costbook.amounts.quantity import Amount
 from costbook.book.model import Book, Material, Part, Product, Recipe, RecipeLine, Settings

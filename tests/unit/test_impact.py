@@ -4,7 +4,6 @@ from __future__ import annotations
 
 import math
 from collections.abc import Mapping
-from dataclasses import replace
 from datetime import date
 from decimal import ROUND_HALF_UP, Decimal
 from fractions import Fraction
@@ -13,6 +12,7 @@ from typing import Any
 
 import pytest
 from property.strategies import paper_line
+from records import replace
 from shared_files import rows
 
 from costbook import commands

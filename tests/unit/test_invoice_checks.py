@@ -6,13 +6,13 @@ made up and worked out by hand: 2 x 10.00 + 3 for 5.00 less 1.00 plus 0.50 = 24.
 
 from __future__ import annotations
 
-from dataclasses import replace
 from datetime import date
 from decimal import Decimal
 
 import pytest
 from hypothesis import given
 from hypothesis import strategies as st
+from records import replace
 
 from costbook.book.model import Invoice, InvoiceLine
 from costbook.invoices.checks import counted, identity, problems, sign, summed

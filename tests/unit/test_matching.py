@@ -5,12 +5,12 @@ Books, lines and expected answers are made up here; a suggestion is judged by it
 
 from __future__ import annotations
 
-from dataclasses import replace
 from datetime import date
 from decimal import Decimal
 from fractions import Fraction
 
 import pytest
+from records import replace
 
 from costbook.amounts.quantity import read_amount, same_name
 from costbook.book.model import Book, Invoice, InvoiceLine, Material, PurchaseLine, Settings

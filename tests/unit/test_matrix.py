@@ -4,9 +4,9 @@ from __future__ import annotations
 
 import math
 import random
-from dataclasses import replace
 
 import pytest
+from records import replace
 
 from costbook.book.reading import read_book
 from costbook.costing import matrix

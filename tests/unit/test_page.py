@@ -5,12 +5,12 @@ Expected figures are those typed in `printed_papers`, added up there by hand.
 
 from __future__ import annotations
 
-from dataclasses import replace
 from datetime import date
 from decimal import Decimal
 
 import pytest
 from printed_papers import LANGUAGES, LINES, WRAPPED, Paper, credit, pdf
+from records import replace
 
 from costbook.book.model import Invoice
 from costbook.hosts.pages import read_pages
