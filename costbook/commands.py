@@ -364,6 +364,7 @@ def make_next(path: Path, by: str = "", seconds: float | None = None, tell: Tell
     import time
 
     from costbook.costing.restock import SORTS
+    from costbook.hosts.quiet import without_prints
     from costbook.making import BY_PLAN, planned, queue_of, queue_tabs, sorted_rows
 
     tell(f"reading {path.name}")
@@ -375,7 +376,8 @@ def make_next(path: Path, by: str = "", seconds: float | None = None, tell: Tell
         found, plan, tabs = queue_of(priced), None, list[PutTab]()
         if seconds or order == BY_PLAN:
             tell("looking for the best plan")
-            plan, tabs = planned(priced, found, seconds or PLAN_SECONDS, time.monotonic)
+            with without_prints():  # the solver prints a line of its own now and then
+                plan, tabs = planned(priced, found, seconds or PLAN_SECONDS, time.monotonic)
         new = {tab.name: tab for tab in (*queue_tabs(priced, found, order, plan), *tabs)}
         edits = Edits(tabs=tuple(tab for tab in new.values() if not tab.stands_in(snapshot)))
         tell("writing")

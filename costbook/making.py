@@ -22,7 +22,7 @@ from costbook.costing.days import RACK, Calendar
 from costbook.costing.plan import Clock, Plan
 from costbook.costing.restock import MARGIN, Queue, QueueRow, ordered, queue
 from costbook.costing.stock import stock_value
-from costbook.costing.week import Week, plan_week, work_of
+from costbook.costing.week import Week, in_plan_order, plan_week, work_of
 from costbook.errors import Finding, LayoutError
 from costbook.invoices.shop_sales import Sold
 from costbook.printouts import stock_tabs
@@ -66,10 +66,10 @@ def queue_of(priced: Priced) -> Queue:
 def sorted_rows(found: Queue, by: str, plan: Plan | None = None) -> list[QueueRow]:
     """The rows in the order she picked, those that need nothing last; by the plan: what it makes first, as it keeps most."""
     rows = ordered(found.rows, MARGIN if by == BY_PLAN else by, wanted_only=False)
-    if by == BY_PLAN and plan is not None:
-        keeps = {made.name: made.value for made in plan.made if made.batches}
-        rows.sort(key=lambda row: (row.code not in keeps, -keeps.get(row.code, 0.0)))
-    return rows
+    if by != BY_PLAN or plan is None:
+        return rows
+    first = in_plan_order(rows, plan)
+    return [*first, *(row for row in rows if row not in first)]
 
 
 def queue_tabs(priced: Priced, found: Queue, by: str, plan: Plan | None = None) -> list[PutTab]:

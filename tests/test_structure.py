@@ -46,7 +46,7 @@ FLOW = {
     "costing": ["rates", "usage", "matrix", "tiers", "trace", "checks", "announced", "impact", "variance", "levers", "hidden_rises",
                 "stock", "days", "restock", "candidates", "highs", "neighbours", "plan", "buying", "week", "batches"],
     "demo": ["tables", "list_file", "papers", "workshop"],
-    "hosts": ["whole", "locks", "backups", "disk", "package", "scan", "reading", "losses", "render", "results", "archive",
+    "hosts": ["quiet", "whole", "locks", "backups", "disk", "package", "scan", "reading", "losses", "render", "results", "archive",
               "ooxml", "styles", "splice", "graft", "surgery", "file", "pages", "office"],
     "invoices": ["wording", "packs", "dialect", "matching", "checks", "tabular", "price_list", "shop_sales", "en16931", "vocabulary", "placed",
                  "columns", "line_table", "letterhead", "page"],

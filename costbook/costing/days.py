@@ -136,12 +136,19 @@ class _Board:
     busy: dict[str, list[Span]] = field(default_factory=dict)
     held: dict[str, list[tuple[datetime, datetime, float]]] = field(default_factory=dict)
     ready: dict[str, list[tuple[datetime, float]]] = field(default_factory=dict)
+    working: dict[str, list[Span]] = field(default_factory=dict)
+
+    def spans(self, role: str) -> list[Span]:
+        """The role's working time, worked out once."""
+        if role not in self.working:
+            self.working[role] = self.calendar.spans(role)
+        return self.working[role]
 
     def free(self, role: str) -> list[Span]:
         """The role's working time that nothing is placed in, in order."""
         taken = sorted(self.busy.get(role, ()))
         found = []
-        for start, end in self.calendar.spans(role):
+        for start, end in self.spans(role):
             for a, b in taken:
                 if b > start and a < end:
                     found.append((start, a))
@@ -155,7 +162,7 @@ class _Board:
         if need <= HAIR:
             return [(after, after)]
         spans = [(max(a, after), b) for a, b in self.free(work.role) if b - max(a, after) > HAIR]
-        longest = max((b - a for a, b in self.calendar.spans(work.role)), default=timedelta())
+        longest = max((b - a for a, b in self.spans(work.role)), default=timedelta())
         if need <= longest + HAIR:
             return next(([(a, a + need)] for a, b in spans if b - a + HAIR >= need), None)
         found = []

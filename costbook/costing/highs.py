@@ -64,7 +64,10 @@ class Solved:
 
 
 class Rows:
-    """A program's rows as the solver takes them, each divided by its largest amount, so that its tolerance means the same."""
+    """A program's rows as the solver takes them, each divided by a power of two so that its largest amount is near 1.
+
+    The solver's tolerance then means the same in grams and in hours, and no digit of an amount is changed.
+    """
 
     def __init__(self, program: Program) -> None:
         from scipy.sparse import csr_array
@@ -73,7 +76,7 @@ class Rows:
         starts, amounts = program.starts, list(program.amounts)
         self.scales: list[float] = []
         for first, end in pairwise(starts):
-            scale = max(map(abs, amounts[first:end]), default=1.0)
+            scale = 2.0 ** math.frexp(max(map(abs, amounts[first:end]), default=1.0))[1]
             self.scales.append(scale)
             amounts[first:end] = [a / scale for a in amounts[first:end]]
         self.limits = [limit / scale for limit, scale in zip(program.limits, self.scales, strict=True)]
@@ -89,6 +92,10 @@ class Rows:
 
         p = self.program
         part = range(len(p.most)) if among is None else among
+        if not part:  # which the solver refuses
+            prices: tuple[float, ...] = (0.0,) * len(self.limits)
+            bound, reduced = self.priced(prices)
+            return Solved([0.0] * len(p.most), p.constant, max(p.constant, bound), prices, reduced)
         found = linprog(
             [-p.objective[c] for c in part], A_ub=self.matrix if among is None else self.matrix[:, list(among)],
             b_ub=self.limits, bounds=[(0.0, None if math.isinf(p.most[c]) else p.most[c]) for c in part],

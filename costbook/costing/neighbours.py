@@ -2,7 +2,7 @@
 
 Each step only ever betters the plan before it: the relaxation rounded down and filled up; the whole-number program itself
 for part of the time, which also lowers the bound; then neighbourhoods: most batches are held as they are, and a few hundred
-are solved anew, those where plan and relaxation disagree and those that compete for the same dear things.
+are solved anew: where plan and relaxation disagree, and what could come in for what takes the same dear things.
 Source: relaxation induced neighbourhoods (Danna, Rothberg, Le Pape, Mathematical Programming 102, 2005).
 """
 
@@ -19,7 +19,7 @@ HOLD = 1e-7  # below a whole number by so little, the relaxation's batches are w
 FREE = 300  # columns a neighbourhood starts with
 MANY = 20_000  # columns: above, the relaxation is built up from those that can bring something
 KEPT = 3_000  # columns of such a program that are solved in whole batches
-FILLED, WHOLE, NEAR = "relaxation rounded down and filled up", "whole-number program", "neighbourhoods"
+PLAIN, FILLED, WHOLE, NEAR = "filled up without a relaxation", "relaxation rounded down and filled up", "whole-number program", "neighbourhoods"
 
 
 @dataclass(frozen=True, slots=True)
@@ -52,6 +52,10 @@ def searched(
     """
     relaxed = rows.relaxed(watch.allow(0.5, 1.0)) if len(program.most) <= MANY else sifted(rows, watch)
     best = Best(None, -math.inf, relaxed.bound).better(program, "promises met", kept)
+    if relaxed.columns is None:
+        best = replace(best, bound=max(best.value, min(best.bound, rows.priced([0.0] * len(program.limits))[0])))
+        start = [0.0] * len(program.most) if best.columns is None else best.columns
+        best = best.better(program, PLAIN, fill(program, start, by_share(program)))
     best = best.better(program, FILLED, filled(program, relaxed))
     if tried is None:
         tried, whole_bound = _part_whole(rows, relaxed, best, watch, near_enough)
@@ -82,6 +86,17 @@ def fill(program: Program, columns: Sequence[float], order: Iterable[int]) -> li
             for row, amount in takes[column]:
                 left[row] -= amount * more
     return program.settled(found)
+
+
+def by_share(program: Program) -> list[int]:
+    """The candidates that bring something, first those that bring most over the shares of the limits they take."""
+    scale = [1.0 / limit if limit > 0 else math.inf for limit in program.limits]
+    takes = program.by_column()
+
+    def worth(c: int) -> float:
+        return program.gains[c] / max(sum(a * scale[r] for r, a in takes[c] if a > 0), 1e-12)
+
+    return sorted((c for c, gain in enumerate(program.gains) if gain > 0 and program.most[c] > 0), key=worth, reverse=True)
 
 
 def filled(program: Program, relaxed: Solved) -> list[float] | None:
@@ -140,26 +155,32 @@ def _part_whole(rows: Rows, relaxed: Solved, best: Best, watch: Watch, near_enou
 def _neighbourhoods(
     program: Program, rows: Rows, relaxed: Solved, best: Best, watch: Watch, near_enough: float
 ) -> Best:
-    """Part after part of the plan solved anew, as long as there is time and it gets better."""
-    size, turn, idle = min(FREE, len(program.most)), 0, 0
-    each = watch.left * 0.15
-    while best.columns is not None and watch.left > 0.05 and idle < 40:
+    """Part after part of the plan solved anew, of the two kinds in turn, as long as there is time and it gets better."""
+    sizes = [min(size, len(program.most)) for size in (FREE, FREE // 2)]
+    shares, begun = (0.12, 0.06), watch.left
+    takes = program.by_column()
+    turn = idle = 0
+    while best.columns is not None and watch.left > 0.05 and idle < 60:
         if best.bound - best.value <= near_enough * abs(best.bound):
             break
-        free = _neighbours(program, relaxed, best.columns, size, turn)
+        kind = turn % 2
+        if kind:
+            free = _makes_room(program, takes, relaxed, best.columns, sizes[1], turn)
+        else:
+            free = _apart(program, relaxed, best.columns, sizes[0], turn)
         held = {c: (x, x) for c, x in enumerate(best.columns) if c not in free}
-        found = rows.whole(watch.allow(min(1.0, each / max(watch.left, 1e-9)), 0.5), held=held)
+        found = rows.whole(watch.allow(min(1.0, shares[kind] * begun / watch.left), 0.3), held=held)
         before, turn = best.value, turn + 1
         best = best.better(program, NEAR, found.columns)
         idle = 0 if best.value > before else idle + 1
         # As large as can be solved in its time: that is where the next better plan is found.
-        size = min(len(program.most), size * 8 // 7 + 1) if found.done else max(30, size * 6 // 7)
+        sizes[kind] = min(len(program.most), sizes[kind] * 8 // 7 + 1) if found.done else max(30, sizes[kind] * 6 // 7)
         if found.done and len(free) >= len(program.most):
             break
     return best
 
 
-def _neighbours(program: Program, relaxed: Solved, columns: Sequence[float], size: int, turn: int) -> set[int]:
+def _apart(program: Program, relaxed: Solved, columns: Sequence[float], size: int, turn: int) -> set[int]:
     """The columns to solve anew: half where plan and relaxation disagree, half along dear rows; packs and pieces always."""
     assert relaxed.columns is not None
     doubt = [abs(r) for r in relaxed.reduced]
@@ -177,20 +198,40 @@ def _neighbours(program: Program, relaxed: Solved, columns: Sequence[float], siz
     return free | set(range(first, len(program.most)))
 
 
+def _makes_room(
+    program: Program, takes: Sequence[Sequence[tuple[int, float]]], relaxed: Solved, columns: Sequence[float], size: int, turn: int
+) -> set[int]:
+    """The columns to solve anew: some batches of the plan that take the same dear things, and what fits in instead.
+
+    Which ones changes from turn to turn; packs and pieces are always among them.
+    """
+    first = len(program.gains)
+    planned = [c for c in range(first) if columns[c] > 0]
+    if not planned:
+        return set(range(len(program.most)))
+    centre = {r for r, _ in takes[planned[turn * 31 % len(planned)]] if relaxed.prices[r] > 0}
+    planned.sort(key=lambda c: -sum(1 for r, _ in takes[c] if r in centre) + _dice(c, turn))
+    out = set(planned[: size // 3])
+    used = program.used([0.0 if c in out else x for c, x in enumerate(columns)])
+    left = [limit - u for limit, u in zip(program.limits, used, strict=True)]
+    fitting = [c for c in range(first) if not columns[c] and program.most[c] > 0 and all(left[r] >= a for r, a in takes[c])]
+    fitting.sort(key=lambda c: abs(relaxed.reduced[c]) * (0.5 + _dice(c, turn)))
+    return out | set(fitting[: size - len(out)]) | set(range(first, len(program.most)))
+
+
+def _dice(column: int, turn: int) -> float:
+    """A number from 0 to 1 that looks drawn by lot and is the same every time."""
+    return ((column + 1) * 2654435761 + (turn + 1) * 40503 * 65537) % 4294967296 / 4294967296
+
+
 def sifted(rows: Rows, watch: Watch) -> Solved:
     """The relaxation of very many columns: solved for some, then for those too that bring something at its prices.
 
     Always with a bound that holds for all columns, whenever it is broken off.
     """
     program = rows.program
-    scale = [1.0 / limit if limit > 0 else math.inf for limit in program.limits]
-    takes, first = program.by_column(), len(program.gains)
-
-    def worth(c: int) -> float:
-        return program.gains[c] / max(sum(a * scale[r] for r, a in takes[c] if a > 0), 1e-12)
-
-    batch = max(1_000, 2 * len(program.limits))
-    order = sorted((c for c in range(first) if program.most[c] > 0 and program.gains[c] > 0), key=worth, reverse=True)
+    first, batch = len(program.gains), max(1_000, 2 * len(program.limits))
+    order = by_share(program)
     owed = set(program.lacking) | set(range(first, len(program.most)))
     among = sorted({*order[: 2 * batch], *owed})
     bound, _ = rows.priced([0.0] * len(program.limits))

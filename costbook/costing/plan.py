@@ -24,7 +24,10 @@ Clock = Callable[[], float]
 
 @dataclass(frozen=True, slots=True)
 class Made:
-    """One product of a plan: whole batches, good pieces, pieces that go into sets, and what the batches keep in money."""
+    """One product of a plan: batches, good pieces, pieces that go into sets, and what the batches keep if all pieces count.
+
+    A set's value is what it keeps more than its parts would, sold by themselves.
+    """
 
     name: str
     batches: float
@@ -87,8 +90,10 @@ class Plan:
 
     @property
     def gap(self) -> float:
-        """How far the plan may be from the best, as a fraction of the bound; 0 where it is proven."""
-        return 0.0 if self.proven else max(0.0, self.bound - self.value) / max(abs(self.bound), DUST)
+        """How far the plan may be from the best, as a fraction of the bound; 0 where it is proven, 1 without a bound."""
+        if self.proven:
+            return 0.0
+        return max(0.0, self.bound - self.value) / max(abs(self.bound), DUST) if math.isfinite(self.bound) else 1.0
 
     @property
     def batches(self) -> dict[str, float]:
@@ -224,7 +229,7 @@ def _cheapest_packs(asked_for: Program, columns: list[float], watch: Watch) -> l
     found = Rows(asked_for).whole(watch.allow(0.2, 0.5), objective, held=held)
     cheaper = columns if found.columns is None else asked_for.settled(found.columns)
     same = asked_for.fits(cheaper) and asked_for.value(cheaper) >= asked_for.value(columns) - DUST
-    return cheaper if same and asked_for.value(cheaper) else columns
+    return cheaper if same else columns
 
 
 # ------------------------------------------------------------ what holds it back

@@ -51,7 +51,8 @@ class QueueRow:
     `hands_on_hours` are of one batch, own steps. `finished` and `ships` are the earliest for one batch begun at the start
     of the book date's working day, None where it has no place in the days looked at. `possible` is how many batches what
     is on hand allows (None where nothing it takes was counted), `scarce` what allows fewer than are wanted, `uncounted`
-    what nobody counted. `why_not` is why nothing can be told of what it takes, else ''.
+    what nobody counted. `mould` is the one it takes, '' for none, `mould_wanted_by` the other products wanted now that take
+    the same. `why_not` is why nothing can be told of what it takes, else ''.
     """
 
     code: str
@@ -73,6 +74,8 @@ class QueueRow:
     possible: int | None
     scarce: tuple[Shortage, ...]
     uncounted: tuple[str, ...]
+    mould: str
+    mould_wanted_by: tuple[str, ...]
     why_not: str
     reason: str
 
@@ -144,21 +147,30 @@ def queue(
     for one in shortages(book, needs, in_batches):
         scarce.setdefault(one.product, []).append(_of_those_wanted(one, in_batches))
     days = calendar or Calendar(priced.on, dict.fromkeys(book.roles, (WORKING_HOURS,) * DAYS_AHEAD))
-    rows = []
+    rows, known = list[QueueRow](), dict[object, tuple[datetime | None, datetime | None]]()
     for code, product in book.products.items():
         taken = needs.get(code, [])
         enough = [t.batches for t in taken if t.batches is not None]
-        finished, ships = _earliest(book, code, days)
+        finished, ships = _earliest(book, code, days, known)
         row = QueueRow(
             code, product.name, product.on_hand or ZERO, product.sold_per_week or ZERO, product.waiting or ZERO,
             product.promised or ZERO, product.sold_out_since, product.season_end, wanted[code], in_batches[code],
             product.good, worth(product, priced.costs.get(code), pricer, (moulds or {}).get(code)),
             sum(priced.usage.batch_minutes(product).values()) / 60, product.rest_hours, finished, ships,
             min(enough, default=None), tuple(scarce.get(code, ())),
-            tuple(t.name for t in taken if t.on_hand is None), why.get(code, ""), "",
+            tuple(t.name for t in taken if t.on_hand is None), *_mould(code, moulds or {}, in_batches), why.get(code, ""), "",
         )  # fmt: skip
         rows.append(replace(row, reason=reason(row)))
     return Queue(tuple(rows), tuple(_negative(book)))
+
+
+def _mould(
+    code: str, moulds: Mapping[str, tuple[str, float]], in_batches: Mapping[str, int]
+) -> tuple[str, tuple[str, ...]]:
+    """The mould a product takes, and the other products wanted that take the same."""
+    name = moulds[code][0] if code in moulds else ""
+    same = (other for other, (mould, _) in moulds.items() if mould == name and other != code and in_batches.get(other, 0) > 0)
+    return name, tuple(same) if name else ()
 
 
 def _of_those_wanted(short: Shortage, in_batches: Mapping[str, int]) -> Shortage:
@@ -190,14 +202,19 @@ def worth(product: Product, cost: Cost | None, pricer: Pricer | None, mould: tup
     )  # fmt: skip
 
 
-def _earliest(book: Book, code: str, calendar: Calendar) -> tuple[datetime | None, datetime | None]:
-    """When one batch begun at once could be finished and could ship, its parts being there."""
+def _earliest(
+    book: Book, code: str, calendar: Calendar, known: dict[object, tuple[datetime | None, datetime | None]]
+) -> tuple[datetime | None, datetime | None]:
+    """When one batch begun at once could be finished and could ship, its parts being there; `known` are those of like work."""
     try:
         one = job(book, code)
     except InputError:
         return None, None
-    done = order_of_work([one], calendar, on_hand=one.takes).batches
-    return (done[0].finished, done[0].ships) if done else (None, None)
+    work = (one.steps, one.rest_hours)
+    if work not in known:
+        done = order_of_work([one], calendar, on_hand=one.takes).batches
+        known[work] = (done[0].finished, done[0].ships) if done else (None, None)
+    return known[work]
 
 
 # ------------------------------------------------------------ reasons
@@ -228,8 +245,11 @@ def _can_be_made(row: QueueRow) -> str:
     if row.why_not:
         return f"what it takes cannot be told: {row.why_not}"
     late = ""
+    if row.mould_wanted_by:
+        verb = "wants" if len(row.mould_wanted_by) == 1 else "want"
+        late = f"; {_listed(row.mould_wanted_by)} {verb} the mould {row.mould} too"
     if row.season_end and (row.ships is None or row.ships.date() > row.season_end):
-        late = f", but its season ends on {row.season_end}, before it could ship"
+        late = f", but its season ends on {row.season_end}, before it could ship{late}"
     if row.short:
         return f"cannot be made now: {'; '.join(map(_short, row.short))}{late}"
     if row.scarce:

@@ -11,13 +11,14 @@ from collections.abc import Iterable, Mapping
 from dataclasses import dataclass, field
 
 from costbook.amounts.quantity import unit
+from costbook.book.model import Material
 from costbook.costing.buying import Offer, offers
 from costbook.costing.candidates import Candidate, Candidates, Pack, Resource
 from costbook.costing.checks import Priced
 from costbook.costing.days import RACK, Calendar, Job, OrderOfWork, job, order_of_work
 from costbook.costing.plan import Clock, Plan, best_plan
-from costbook.costing.restock import QueueRow, nights, queue
-from costbook.costing.stock import counted
+from costbook.costing.restock import MARGIN, QueueRow, nights, ordered, queue
+from costbook.costing.stock import counted, in_her_unit
 from costbook.costing.usage import mix_grams
 from costbook.errors import CostbookError
 
@@ -93,6 +94,14 @@ def work_of(priced: Priced, plan: Plan, week: Week, order: Iterable[str] = ()) -
     return order_of_work(jobs, week.calendar, room, on_hand)
 
 
+def in_plan_order(rows: Iterable[QueueRow], plan: Plan) -> list[QueueRow]:
+    """The queue in the plan's order: what it makes, most money first, then what is wanted and not made, by margin."""
+    kept = {m.name: m.value for m in plan.made if m.batches}
+    listed = list(rows)
+    made = sorted((r for r in listed if r.code in kept), key=lambda r: (-kept[r.code], r.code))
+    return made + [r for r in ordered(listed, MARGIN) if r.code not in kept]
+
+
 # ------------------------------------------------------------ candidates
 
 
@@ -125,7 +134,7 @@ def _uses(priced: Priced, week: Week, row: QueueRow) -> tuple[dict[str, float], 
     for (category, item), amount in used.items():
         if category not in ("labour", "overhead") and item in book.materials and counted(book.materials[item]) is not None:
             name = _label(priced, item)
-            uses[name] = uses.get(name, 0.0) + amount
+            uses[name] = uses.get(name, 0.0) + in_her_unit(book.materials[item], amount)[0]
     rests = nights(product.rest_hours)
     if rests and book.settings.rack_places is not None:
         uses[RACK_NIGHTS] = float(product.planned * rests)
@@ -187,15 +196,15 @@ def _resources(priced: Priced, week: Week) -> list[Resource]:
         if held is None:
             continue
         pieces = material.base == "each"
-        packs = tuple(_pack(o) for o in on_offer.get(code, ()) if _in_time(o, week))
-        found.append(
-            Resource(_label(priced, code), held, "material", material.base, packs, 1.0 if pieces else more, "one" if pieces else more_text)
-        )
+        packs = tuple(_pack(material, o) for o in on_offer.get(code, ()) if _in_time(o, week))
+        there, counted_in = in_her_unit(material, held)
+        step = 1.0 if pieces else in_her_unit(material, more)[0]
+        found.append(Resource(_label(priced, code), there, "material", counted_in, packs, step, "one" if pieces else more_text))
     return found
 
 
-def _pack(offer: Offer) -> Pack:
-    return Pack(offer.holds, offer.price, offer.supplier, offer.lead_days, text=offer.text)
+def _pack(material: Material, offer: Offer) -> Pack:
+    return Pack(in_her_unit(material, offer.holds)[0], offer.price, offer.supplier, offer.lead_days, text=offer.text)
 
 
 def _in_time(offer: Offer, week: Week) -> bool:

@@ -83,8 +83,8 @@ def plan_tab(priced: Priced, plan: Plan, wanted: Mapping[str, QueueRow], left_ou
             rows.append(cells_of(PLAN, [made.name, _name(priced.book, made.name), made.batches, made.pieces, made.taken or None, made.value, need, ""]))
     for missed in plan.missed:
         rows.append(_said(priced.book, missed.name, missed.why, "flag stop"))
-    rows += [_said(priced.book, code, why, "tool wrapped") for code, why in left_out.items()]
-    rows += [_said(priced.book, "", note, "tool wrapped") for note in (*said, *plan.notes)]
+    rows += [_said(priced.book, code, why, "tool text") for code, why in left_out.items()]
+    rows += [_said(priced.book, "", note, "tool text") for note in (*said, *plan.notes)]
     total: dict[str, Value] = {"name": "the plan keeps", "keeps": plan.value}
     rows.append([Cell(total.get(c.key), f"total {c.kind}") for c in PLAN.columns])
     proof = "Proven: no other set of batches keeps more." if plan.proven else f"Not proven: no plan can keep more than {plan.bound:,.2f} (gap {plan.gap:.1%})."
@@ -97,8 +97,8 @@ def _name(book: Book, code: str) -> str:
 
 def _said(book: Book, code: str, words: str, style: str) -> list[Cell]:
     cells = cells_of(PLAN, [code, _name(book, code), None, None, None, None, None, words])
-    cells[-1] = cells[-1]._replace(style=style)
-    return cells
+    cells[0] = cells[0]._replace(style=style)
+    return _wrapped(PLAN, cells, "said")
 
 
 def held_back_tab(plan: Plan) -> PutTab:
@@ -107,9 +107,10 @@ def held_back_tab(plan: Plan) -> PutTab:
     rows = []
     for limit in order:
         r = limit.resource
-        how = "" if limit.one_more is None else "planned again" if limit.exact else "about, parts of batches"
+        brings = limit.one_more or None
+        how = "" if brings is None else "planned again" if limit.exact else "about, parts of batches"
         rows.append(cells_of(HELD_BACK, [
-            r.name, r.kind, r.unit, limit.available, limit.used, limit.left, r.step_text, limit.one_more, limit.one_more_promised or None, how, ", ".join(limit.stops),
+            r.name, r.kind, r.unit, limit.available, limit.used, limit.left, r.step_text, brings, limit.one_more_promised or None, how, ", ".join(limit.stops),
         ]))  # fmt: skip
     return put(HELD_BACK, "What holds the plan back stands first. What nobody counted holds nothing back.", rows)
 

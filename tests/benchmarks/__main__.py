@@ -65,6 +65,7 @@ def measured() -> list[Measure]:
             found += measures.engine(label, SIZES[label])
         found += measures.matrix_measures()
         found += impact_measures()
+        found += measures.restock_plans()
         found += measures.ordinary_way(folder, "M", SIZES["M"])
         found += measures.saving(folder)
         found += measures.supplier_papers(folder)

@@ -17,7 +17,7 @@ import subprocess
 import sys
 import time
 import zipfile
-from collections.abc import Callable, Iterator, Sequence
+from collections.abc import Callable, Iterator, Mapping, Sequence
 from contextlib import contextmanager
 from dataclasses import dataclass
 from pathlib import Path
@@ -28,6 +28,7 @@ from costbook.amounts.quantity import read_amount
 from costbook.book.grid import Cell, Edits, PutTab, SetCell
 from costbook.book.reading import read_book
 from costbook.costing.matrix import Matrix
+from costbook.costing.neighbours import FILLED
 from costbook.costing.rates import rates
 from costbook.costing.tiers import tiers
 from costbook.costing.usage import Usage, costs
@@ -35,11 +36,12 @@ from costbook.demo import papers
 from costbook.hosts.file import WorkbookFile
 from costbook.printouts import result_tabs
 from tests import sample_pages
-from tests.benchmarks import books, formulas, ordinary
+from tests.benchmarks import books, formulas, ordinary, plans
 from tests.benchmarks.books import Shape
 
 ROOT = Path(__file__).resolve().parents[2]
 LINES_A_PRODUCT = 10
+BUDGETED_GAPS = {"1,000 products, only hours and rack scarce": 0.001}
 
 
 @dataclass(frozen=True, slots=True)
@@ -404,6 +406,23 @@ def matrix_measures(sizes: tuple[int, int] = (5_000, 1_000_000), costed: int = 1
     ours, _ = timed(lambda: matrix.unit_costs(vector), runs)
     floor, _ = timed(lambda: (amounts.sum(), indices.sum()), runs)
     return [growth, against(f"costing {costed:,} products again; one read of the arrays", ours, floor, "<= 3 x", 3)]
+
+
+def restock_plans(sizes: Mapping[str, plans.Size] = plans.SIZES) -> list[Measure]:
+    """(g) How near to the best a plan comes in its seconds: the gap to the bound, that of rounding down and filling up beside.
+
+    `ratio` is what a list ranked by money per hour loses against the plan.
+    """
+    found = []
+    for one in plans.all_planned(sizes):
+        budget = "proven" if one.size.products <= 40 else f"<= {BUDGETED_GAPS.get(one.what, 0.05):.1%}"
+        met = one.plan.proven if one.size.products <= 40 else one.plan.gap <= BUDGETED_GAPS.get(one.what, 0.05)
+        steps = dict(one.plan.steps)
+        first = steps.get(FILLED)
+        reference = "" if first is None else f"{(one.plan.bound - first) / one.plan.bound:.3%} filled up"
+        ours = f"{one.plan.gap:.3%} in {ms(one.seconds)}"
+        found.append(Measure(f"plan, {one.what}, limit {one.size.limit:g} s; gap", ours, reference, f"ranking loses {one.ranking_loses:.0%}", budget, met))
+    return found
 
 
 def amount_texts(count: int = 20_000) -> list[Measure]:

@@ -7,7 +7,7 @@ from pathlib import Path
 
 import pytest
 
-from tests.benchmarks import books, formulas, measures, ordinary
+from tests.benchmarks import books, formulas, measures, ordinary, plans
 from tests.benchmarks.__main__ import HEAD, table
 
 TINY = books.SIZES["tiny"]
@@ -59,6 +59,7 @@ def test_the_other_measures_run_and_print_as_a_table(tmp_path: Path) -> None:
     found = [
         *measures.start_up(tmp_path, runs=1), *measures.engine("tiny", TINY, runs=1), *measures.amount_texts(50),
         *measures.matrix_measures((300, 3_000), 2_500, runs=1),
+        *measures.restock_plans({"a few": plans.Size(6, 4, 2, 0.4, 5), "some": plans.Size(450, 5, 2, 0.4, 2)}),
     ]  # fmt: skip
     lines = table(found).splitlines()
     assert len(lines) == len(found) + 2 and all(line.count("|") == len(HEAD) + 1 for line in lines)
