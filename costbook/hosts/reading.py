@@ -10,8 +10,9 @@ import io
 import re
 import zipfile
 import zlib
-from collections.abc import Callable, Collection, Iterator, Sequence
-from dataclasses import dataclass
+from collections.abc import Callable, Collection, Iterator, Mapping, Sequence
+from contextlib import contextmanager
+from dataclasses import dataclass, field
 from datetime import date, datetime, time, timedelta
 from typing import Any
 from xml.sax.saxutils import quoteattr
@@ -22,6 +23,8 @@ from costbook.hosts import scan
 from costbook.hosts.package import ASK_AGAIN, COMPOUND, Package
 
 LIMIT_CELLS = 5_000_000
+# Beyond Z or row 99,999. Within, there is room for no more than 2.6 million cells, and counting them would be slow.
+_FAR = re.compile(rb'<c r="(?:[A-Z]{2}|[A-Z]\d{6})')
 LIMIT_LIST_BYTES, LIMIT_LIST_XML = 20_000_000, 200 << 20
 _OPEN_DOCUMENT = b"mimetypeapplication/vnd.oasis.opendocument.spreadsheet"
 _CELL = re.compile(rb"<table:(?:covered-)?table-cell")
@@ -39,49 +42,96 @@ _LISTING = (
 
 @dataclass(frozen=True)
 class Reading:
-    """A snapshot together with the plain sheet bytes it came from, by tab name."""
+    """A snapshot together with what else a save asks of a workbook, by tab name.
+
+    `bound` are the tabs with formulas that stand for more than their own cell, `widths` those of columns. The sheets' bytes
+    are not kept: together they are many times the file.
+    """
 
     snapshot: Snapshot
-    sheets: dict[str, bytes]
+    bound: frozenset[str]
+    widths: Mapping[str, Mapping[int, float]]
 
 
-def reading(data: bytes, name: str, known: tuple[Reading, Collection[str]] | None = None) -> Reading:
-    """The workbook in these bytes, with its sheets' plain bytes.
+@dataclass(frozen=True)
+class _About:
+    """What a sheet's bytes tell beside its values."""
 
-    Args:
-        known: what was read of it before, and the parts that differ since; only those are read again.
+    errors: Mapping[tuple[int, int], str]
+    formulas: Mapping[tuple[int, int], str] = field(default_factory=dict)
+    text_results: Collection[tuple[int, int]] = ()
+    merged: tuple[scan.Area, ...] = ()
+    hidden_rows: frozenset[int] = frozenset()
+    protected: bool = False
+    bound: bool = False
+    widths: Mapping[int, float] = field(default_factory=dict)
+
+
+def reading(data: bytes, name: str) -> Reading:
+    """The workbook in these bytes.
 
     Raises:
         HostUnavailable: not a readable workbook, damaged, or too large to be read.
     """
     package = Package(data, name)
-    before, touched = known or (Reading(Snapshot(name, {}), {}), ())
-    tabs = [tab for tab in package.tabs if tab.kind in SHEETS]
-    kept = {tab.name for tab in tabs if tab.name in before.sheets and tab.part not in touched}
-    sheets = {
-        tab.name: before.sheets[tab.name]
-        if tab.name in kept
-        else _checked(tab.name, scan.plain(package.part(tab.part)))
-        for tab in tabs
-    }
-    if known is None:
-        package.check_rest()
-    errors = {tab: scan.errors(xml) for tab, xml in sheets.items() if tab not in kept}
+    about = {tab: _about(_checked(tab, plain_sheet(package, tab))) for tab in sheet_parts(package)}
+    package.check_rest()
+    grids = {grid.name: grid for grid in _grids(package, about)}
+    bound = frozenset(tab for tab, seen in about.items() if seen.bound)
+    return Reading(Snapshot(name, grids), bound, {tab: seen.widths for tab, seen in about.items()})
+
+
+def sheet_parts(package: Package) -> dict[str, str]:
+    """The part of every worksheet, by tab name in the order of the tabs."""
+    return {tab.name: tab.part for tab in package.tabs if tab.kind in SHEETS}
+
+
+def plain_sheet(package: Package, tab: str) -> bytes:
+    """The bytes of a tab's sheet in the form that scans work on."""
+    return scan.plain(package.part(sheet_parts(package)[tab]))
+
+
+def grids(package: Package, tabs: Collection[str], values_only: Collection[str] = ()) -> Iterator[Grid]:
+    """Some tabs of a package, each read when it is asked for, and not kept; of a few their values and nothing else.
+
+    Raises:
+        HostUnavailable: as `reading`.
+    """
+    about = {tab: _about(_checked(tab, plain_sheet(package, tab)), tab in values_only) for tab in tabs}
+    return _grids(package, about)
+
+
+def _about(xml: bytes, values_only: bool = False) -> _About:
+    if values_only:
+        return _About(scan.errors(xml))
+    formulas = scan.formulas(xml)
+    return _About(
+        scan.errors(xml),
+        formulas,
+        tuple(scan.text_results(xml)) if formulas else (),
+        scan.merged(xml),
+        scan.hidden_rows(xml),
+        scan.is_protected(xml),
+        bool(formulas) and any(True for _ in scan.bound_formulas(xml)),
+        scan.widths(xml),
+    )
+
+
+def _grids(package: Package, about: Mapping[str, _About]) -> Iterator[Grid]:
+    parts = sheet_parts(package)
     patched = {
-        tab.part: scan.known_errors_only(sheets[tab.name])
-        for tab in tabs
-        if tab.name in errors and not scan.KNOWN_ERRORS.issuperset(errors[tab.name].values())
+        parts[tab]: scan.known_errors_only(plain_sheet(package, tab))
+        for tab, seen in about.items()
+        if not scan.KNOWN_ERRORS.issuperset(seen.errors.values())
     }
     # Another reader takes 16-bit letters for nothing at all.
     patched |= {part: package.part(part) for part in package.wide if part not in patched}
     if any(_stops_another_reader(package)):
         patched[package.main] = _sheets_only(package)
-    values = _values(_replaced(data, patched) if patched else data, name, tuple(errors))
-    grids = {
-        tab: before.snapshot.grids[tab] if tab in kept else _grid(tab, values[tab], xml, errors[tab])
-        for tab, xml in sheets.items()
-    }
-    return Reading(Snapshot(name, grids), sheets)
+    data = _replaced(package.data, patched) if patched else package.data
+    texts: dict[str, str] = {}
+    for tab, rows in _values(data, package.name, tuple(about)):
+        yield _grid(tab, rows, about[tab], texts)
 
 
 def is_other_workbook(data: bytes) -> bool:
@@ -99,9 +149,8 @@ def other_workbook(data: bytes, name: str) -> Snapshot:
         raise HostUnavailable(f"{name} is larger than {LIMIT_LIST_BYTES // 1_000_000} MB; a supplier's list is not.")
     if data.startswith(b"PK"):
         _refuse_large(data, name)
-    tables = _values(data, name, None)
     empty: dict[str, Grid] = {}
-    for tab, rows in tables.items():
+    for tab, rows in _values(data, name, None):
         read = tuple(tuple(_READERS[v.__class__](v) for v in row) for row in rows)
         empty[tab] = Grid(tab, read)
     return Snapshot(name, empty)
@@ -161,6 +210,8 @@ def _sheets_only(package: Package) -> bytes:
 
 
 def _checked(tab: str, xml: bytes) -> bytes:
+    if not _FAR.search(xml):
+        return xml
     rows, columns = scan.extent(xml)
     if rows * columns > LIMIT_CELLS or columns > 16_384:
         rows, columns = scan.extent(xml, valued=True)
@@ -174,14 +225,24 @@ def _checked(tab: str, xml: bytes) -> bytes:
     return xml
 
 
-def _values(data: bytes, name: str, tabs: Sequence[str] | None) -> dict[str, list[list[Any]]]:
-    """The rows of these tabs, of all where none are named."""
+def _values(data: bytes, name: str, tabs: Sequence[str] | None) -> Iterator[tuple[str, list[list[Any]]]]:
+    """The rows of these tabs, of all where none are named, one tab after the other."""
     import python_calamine
 
+    with _refusing(name):
+        book = python_calamine.CalamineWorkbook.from_filelike(io.BytesIO(data))
+    with book:
+        for tab in book.sheet_names if tabs is None else tabs:
+            with _refusing(name):
+                rows = book.get_sheet_by_name(tab).to_python(skip_empty_area=False)
+            yield tab, rows
+
+
+@contextmanager
+def _refusing(name: str) -> Iterator[None]:
+    """A stretch of work by another reader, whatever stops which becomes a sentence."""
     try:
-        with python_calamine.CalamineWorkbook.from_filelike(io.BytesIO(data)) as book:
-            names = book.sheet_names if tabs is None else tabs
-            return {tab: book.get_sheet_by_name(tab).to_python(skip_empty_area=False) for tab in names}
+        yield
     except (KeyboardInterrupt, SystemExit, MemoryError):
         raise
     except BaseException as error:  # a panic of the reader is no Exception
@@ -198,25 +259,25 @@ def _replaced(data: bytes, parts: dict[str, bytes]) -> bytes:
     return out.getvalue()
 
 
-def _grid(tab: str, rows: list[list[Any]], xml: bytes, errors: dict[tuple[int, int], str]) -> Grid:
-    read: list[tuple[Value, ...]] = [
-        tuple([v if (kind := v.__class__) is float or (kind is str and v) else _READERS[kind](v) for v in row])
-        for row in rows
-    ]
-    for place, text in errors.items():
+def _grid(tab: str, rows: list[list[Any]], about: _About, texts: dict[str, str]) -> Grid:
+    """The tab; a text that is in `texts` already is that one, since the texts of a book are few and their cells many."""
+    once = texts.setdefault
+    read: list[tuple[Value, ...]] = []
+    rows.reverse()
+    while rows:
+        row = rows.pop()
+        read.append(
+            tuple([
+                v if (kind := v.__class__) is float else once(v, v) if kind is str and v else _READERS[kind](v)
+                for v in row
+            ])
+        )  # fmt: skip
+    for place, text in about.errors.items():
         _put(read, place, ErrorValue(text))
-    formulas = scan.formulas(xml)
-    for place in scan.text_results(xml) if formulas else ():
+    for place in about.text_results:
         if not (place[0] < len(read) and place[1] < len(read[place[0]]) and read[place[0]][place[1]]):
             _put(read, place, "")
-    return Grid(
-        tab,
-        tuple(read),
-        formulas,
-        scan.merged(xml),
-        scan.hidden_rows(xml),
-        scan.is_protected(xml),
-    )
+    return Grid(tab, tuple(read), about.formulas, about.merged, about.hidden_rows, about.protected)
 
 
 def _put(rows: list[tuple[Value, ...]], place: tuple[int, int], value: Value) -> None:
