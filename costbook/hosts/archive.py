@@ -9,26 +9,38 @@ from __future__ import annotations
 
 import struct
 import zlib
-from collections.abc import Collection, Iterator, Mapping
+from collections.abc import Callable, Collection, Iterable, Iterator, Mapping
 from dataclasses import dataclass
 
 from costbook.hosts.package import Member, Package
 
 LEVEL = 4  # a third faster than 6, and a twentieth larger
+PIECE_BYTES = 1 << 16
 FIXED_DATE = 0x0021  # 1980-01-01, the first day the format knows
 _NOWHERE = 0xFFFFFFFF
 
 
 @dataclass(frozen=True, slots=True)
-class _Packed:
-    """One member made anew: check sum, packed bytes, size before packing."""
+class Packed:
+    """The contents of one member made anew: check sum, packed bytes, size before packing."""
 
     crc: int
     data: bytes
     size: int
 
 
-def rewritten(package: Package, changed: Mapping[str, bytes], removed: Collection[str]) -> bytes:
+# A part as it will be: its bytes, those packed, or what gives them piece by piece, each time anew.
+Content = bytes | Packed | Callable[[], Iterator[bytes]]
+
+
+def pieces(content: Content) -> Iterable[bytes]:
+    """A part's bytes, piece by piece."""
+    if isinstance(content, Packed):
+        return (zlib.decompress(content.data, -15),)
+    return (content,) if isinstance(content, bytes) else content()
+
+
+def rewritten(package: Package, changed: Mapping[str, Content], removed: Collection[str]) -> bytes:
     """The package with some parts changed or added (by name) and some left out; all others raw."""
     members = package.members
     records = list(_records(package.data, package.directory_at, len(members)))
@@ -39,23 +51,24 @@ def rewritten(package: Package, changed: Mapping[str, bytes], removed: Collectio
         if member.part in removed:
             continue
         if member.part in changed:
-            packed = _packed(changed[member.part])
-            places[index] = _fresh_record(packed, _raw_name(record), len(out), record)
-            out += _local(packed, _raw_name(record), record)
+            new = packed(changed[member.part])
+            places[index] = _fresh_record(new, _raw_name(record), len(out), record)
+            out += _local(new, _raw_name(record), record)
         else:
             places[index] = _moved(record, len(out))
             out += raw(package.data, member)
     directory = [places[index] for index in range(len(members)) if index in places]
     for name in changed:
         if name not in package.names:
-            packed = _packed(changed[name])
-            directory.append(_fresh_record(packed, name.encode(), len(out), b""))
-            out += _local(packed, name.encode(), b"")
+            new = packed(changed[name])
+            directory.append(_fresh_record(new, name.encode(), len(out), b""))
+            out += _local(new, name.encode(), b"")
     at = len(out)
     out += b"".join(directory)
     count, size = len(directory), len(out) - at
     comment = package.comment
-    return bytes(out + struct.pack("<4sHHHHIIH", b"PK\5\6", 0, 0, count, count, size, at, len(comment)) + comment)
+    out += struct.pack("<4sHHHHIIH", b"PK\5\6", 0, 0, count, count, size, at, len(comment)) + comment
+    return bytes(out)
 
 
 def raw(data: bytes, member: Member) -> bytes:
@@ -75,6 +88,24 @@ def contents(data: bytes, member: Member) -> bytes:
     name, extra = struct.unpack_from("<HH", data, at + 26)
     start = at + 30 + name + extra
     return data[start : start + member.info.compress_size]
+
+
+def unpacked(data: bytes, member: Member) -> Iterator[bytes]:
+    """What one deflated member of ours unpacks to, piece by piece.
+
+    Raises:
+        ValueError: it is damaged.
+    """
+    inflate, packed, crc = zlib.decompressobj(-15), contents(data, member), 0
+    try:
+        for start in range(0, len(packed), PIECE_BYTES):
+            piece = inflate.decompress(packed[start : start + PIECE_BYTES])
+            crc = zlib.crc32(piece, crc)
+            yield piece
+    except zlib.error as error:
+        raise ValueError(str(error)) from error
+    if not inflate.eof or crc != member.info.CRC:
+        raise ValueError("the check sum is another one")
 
 
 def _descriptor(data: bytes, at: int, crc: int, packed: int, size: int) -> int:
@@ -127,9 +158,17 @@ def _wide_extra(record: bytes) -> int:
     return -1
 
 
-def _packed(data: bytes) -> _Packed:
+def packed(content: Content) -> Packed:
+    """A part's contents as they stand in the package."""
+    if isinstance(content, Packed):
+        return content
     deflate = zlib.compressobj(LEVEL, zlib.DEFLATED, -15)
-    return _Packed(zlib.crc32(data), deflate.compress(data) + deflate.flush(), len(data))
+    crc = size = 0
+    out = bytearray()
+    for piece in pieces(content):
+        crc, size = zlib.crc32(piece, crc), size + len(piece)
+        out += deflate.compress(piece)
+    return Packed(crc, bytes(out + deflate.flush()), size)
 
 
 def _flags(name: bytes, before: bytes) -> int:
@@ -138,14 +177,14 @@ def _flags(name: bytes, before: bytes) -> int:
     return said & 0x800
 
 
-def _local(packed: _Packed, name: bytes, before: bytes) -> bytes:
-    fields = (20, _flags(name, before), 8, 0, FIXED_DATE, packed.crc, len(packed.data), packed.size, len(name), 0)
-    return struct.pack("<4sHHHHHIIIHH", b"PK\3\4", *fields) + name + packed.data
+def _local(new: Packed, name: bytes, before: bytes) -> bytes:
+    fields = (20, _flags(name, before), 8, 0, FIXED_DATE, new.crc, len(new.data), new.size, len(name), 0)
+    return struct.pack("<4sHHHHHIIIHH", b"PK\3\4", *fields) + name + new.data
 
 
-def _fresh_record(packed: _Packed, name: bytes, at: int, before: bytes) -> bytes:
+def _fresh_record(new: Packed, name: bytes, at: int, before: bytes) -> bytes:
     """A directory record for a member made anew; attributes as before."""
     plain = (b"\x14\x03", b"\0\0" + struct.pack("<I", 0o644 << 16))
     made, attributes = (before[4:6], before[36:42]) if before else plain
-    fields = (20, _flags(name, before), 8, 0, FIXED_DATE, packed.crc, len(packed.data), packed.size, len(name), 0, 0, 0)
+    fields = (20, _flags(name, before), 8, 0, FIXED_DATE, new.crc, len(new.data), new.size, len(name), 0, 0, 0)
     return b"PK\1\2" + made + struct.pack("<HHHHHIIIHHHH", *fields) + attributes + struct.pack("<I", at) + name

@@ -7,7 +7,7 @@ replace the file.
 
 from __future__ import annotations
 
-from collections.abc import Collection, Iterable, Iterator
+from collections.abc import Collection, Iterable, Iterator, Mapping
 from datetime import date
 from itertools import zip_longest
 from math import isclose
@@ -16,9 +16,9 @@ from pathlib import Path
 from costbook.book.grid import Edits, ErrorValue, Formula, Grid, PutTab, SetCell, Snapshot, Value, address
 from costbook.errors import Where, WorkbookChanged, WriteRefused
 from costbook.hosts import disk, scan
+from costbook.hosts.cells import clean
 from costbook.hosts.package import Package, Relation, elements
-from costbook.hosts.reading import Reading, reading
-from costbook.hosts.render import clean
+from costbook.hosts.reading import Reading, grids, plain_sheet, reading, sheet_parts
 
 LAST_ROW, LAST_COLUMN = 1_048_576, 16_384
 UNPROTECT = "Take off the protection (Review, Unprotect) and run it again."
@@ -30,7 +30,7 @@ class WorkbookFile:
     def __init__(self, path: Path) -> None:
         self._path = Path(path)
         self._read: Reading | None = None
-        self._data = b""
+        self._known = ""  # the digest the file must still have when it is saved
         self.sha256 = ""
         self.size_bytes = 0
         self.modified_ns = 0
@@ -41,10 +41,7 @@ class WorkbookFile:
         Raises:
             HostUnavailable: no such file, or not a workbook that can be read; the sentence says why and what to do.
         """
-        data = disk.contents(self._path)
-        self._keep(data, reading(data, self._path.name))
-        assert self._read is not None
-        return self._read.snapshot
+        return self._taken(disk.contents(self._path)).snapshot
 
     def apply(self, edits: Edits) -> bool:
         """Whether the file was saved: False, and the file untouched, where it holds all of it already.
@@ -57,37 +54,40 @@ class WorkbookFile:
             WorkbookBusy: a spreadsheet program has it open.
             WriteRefused: saving would lose something of hers, or a cell or the file may not be written.
         """
-        if self._read is None:
-            self.snapshot()
-        read = self._read
-        assert read is not None
-        if disk.digest(disk.contents(self._path)) != self.sha256:
+        there = disk.contents(self._path)
+        if self._known and disk.digest(there) != self._known:
             raise WorkbookChanged(
                 f"{self._path.name} was changed by another program since it was read.", do="Run it again."
             )
-        cells = tuple(_wanted_cells(edits.cells, read))
+        read, package = self._read or self._taken(there), Package(there, self._path.name)
+        cells = tuple(_wanted_cells(edits.cells, read, package))
         if not cells and not any(_differs(tab, read) for tab in edits.tabs):
             return False
         _refuse_protected(tab for edit in edits.tabs if (tab := _grid(read.snapshot, edit.name)))
         disk.refuse_if_open(self._path)
         edits = Edits(cells, edits.tabs)
-        package = Package(self._data, self._path.name)
         self._refuse_losses(package, edits)
         _refuse_table_edges(package, edits)
         data, touched = _saved(package, edits)
-        after = reading(data, self._path.name, (read, touched))
-        _refuse_damage(read, after, edits, self._path.name)
+        _refuse_damage(read, Package(data, self._path.name), touched, edits)
         disk.replace_file(self._path, data, self.sha256)
-        self._keep(data, after)
+        # What was read is no longer true; who asks for more reads the file again.
+        self._read = None
+        self._note(data)
         return True
 
     def close(self) -> None:
         """Nothing is held open; what was read is forgotten."""
-        self._read, self._data = None, b""
+        self._read, self._known = None, ""
 
-    def _keep(self, data: bytes, read: Reading) -> None:
-        self._data, self._read = data, read
+    def _taken(self, data: bytes) -> Reading:
+        self._read = reading(data, self._path.name)
+        self._note(data)
+        return self._read
+
+    def _note(self, data: bytes) -> None:
         self.sha256, self.size_bytes = disk.digest(data), len(data)
+        self._known = self.sha256
         self.modified_ns = self._path.stat().st_mtime_ns
 
     def _refuse_losses(self, package: Package, edits: Edits) -> None:
@@ -112,13 +112,12 @@ def create(path: Path, edits: Edits) -> None:
         raise WriteRefused(f"{path.name} is no name for a workbook.", do="Let it end in .xlsx.")
     if not edits.tabs or edits.cells:
         raise WriteRefused(f"{path.name} cannot be made: a new workbook is made of whole tabs, at least one.")
+    from costbook.hosts.anew import finished
     from costbook.hosts.render import drawn
-    from costbook.hosts.results import finished, stored_of_ours
 
-    stored = {tab.name: stored_of_ours(tab) for tab in edits.tabs}
-    data = finished(drawn(edits, path.name), path.name, stored)
-    after = reading(data, path.name)
-    _refuse_damage(Reading(Snapshot(path.name, {}), {}), after, edits, path.name)
+    data = finished(drawn(edits, path.name), path.name)
+    package = Package(data, path.name)
+    _refuse_damage(None, package, package.names, edits)
     disk.new_file(path, data)
 
 
@@ -129,7 +128,7 @@ def _listed(names: Collection[str]) -> str:
     return "; ".join(shown) + more
 
 
-def _wanted_cells(cells: Collection[SetCell], read: Reading) -> Iterator[SetCell]:
+def _wanted_cells(cells: Collection[SetCell], read: Reading, package: Package) -> Iterator[SetCell]:
     """The cells that are to change, each checked against the snapshot and against what may be overwritten.
 
     All expectations are checked before any refusal of a place, so a stale plan is told first.
@@ -149,12 +148,13 @@ def _wanted_cells(cells: Collection[SetCell], read: Reading) -> Iterator[SetCell
             )
         # The empty cells of a new row get their look too.
         new_row = edit.row >= len(grid.rows) and (edit.tab.casefold(), edit.row) in filled
-        if new_row or (edit.row, edit.column) in grid.formulas or not _holds(read, grid, edit):
+        if new_row or (edit.row, edit.column) in grid.formulas or not _holds(package, grid, edit):
             pending.append((grid, edit))
     guards: dict[str, tuple[scan.FormulaCell, ...]] = {}
     for grid, edit in pending:
         if grid.name not in guards:
-            guards[grid.name] = tuple(f for f in scan.bound_formulas(read.sheets[grid.name]) if f.kind or f.area)
+            sheet = plain_sheet(package, grid.name) if grid.name in read.bound else b""
+            guards[grid.name] = tuple(f for f in scan.bound_formulas(sheet) if f.kind or f.area)
         _refuse_place(grid, edit, guards[grid.name])
     return iter([edit for _, edit in pending])
 
@@ -242,14 +242,14 @@ def same(one: Value, other: Value) -> bool:
     return one == other
 
 
-def _holds(read: Reading, grid: Grid, edit: SetCell) -> bool:
+def _holds(package: Package, grid: Grid, edit: SetCell) -> bool:
     """Whether the cell holds what it is to hold; a number that her look shows as a day or a time is that number."""
     there, value = grid.value(edit.row, edit.column), edit.value
     if same(there, value) or not isinstance(value, (int, float)):
         return same(there, value)
     # A time of day is read to the microsecond only.
     shown = isinstance(there, date) or (isinstance(there, float) and isclose(there, value, rel_tol=0, abs_tol=1e-7))
-    return shown and same(scan.number(read.sheets[grid.name], edit.row, edit.column), value)
+    return shown and same(scan.number(plain_sheet(package, grid.name), edit.row, edit.column), value)
 
 
 def _compared(value: Value) -> Value:
@@ -269,16 +269,23 @@ def _differs(tab: PutTab, read: Reading) -> bool:
         for c, cell in enumerate(row)
         if isinstance(cell.value, Formula)
     }
-    widths = scan.widths(read.sheets[grid.name])
+    widths = read.widths[grid.name]
     if wanted != dict(grid.formulas) or any(abs(widths.get(c, -1.0) - w) > 1e-6 for c, w in tab.look.widths.items()):
         return True
-    return any(True for _ in _unlike(grid, tab.grid()))
+    return any(True for _ in _unlike(grid.rows, _values(tab)))
 
 
-def _unlike(one: Grid, other: Grid) -> Iterator[tuple[int, int]]:
+def _values(tab: PutTab) -> Iterator[tuple[Value, ...]]:
+    """The rows of a tab of ours as a snapshot would show them."""
+    for cells in tab.rows:
+        shown = [v.result if isinstance(v := cell.value, Formula) else v for cell in cells]
+        yield tuple([v if v or v.__class__ is not str else None for v in shown])
+
+
+def _unlike(one: Iterable[tuple[Value, ...]], other: Iterable[tuple[Value, ...]]) -> Iterator[tuple[int, int]]:
     """The places where two tabs hold different values."""
-    for row, (left, right) in enumerate(zip_longest(one.rows, other.rows, fillvalue=())):
-        if left != right or True in left or False in left:
+    for row, (left, right) in enumerate(zip_longest(one, other, fillvalue=())):
+        if left != right or bool in map(type, left) or bool in map(type, right):
             for column, (a, b) in enumerate(zip_longest(left, right)):
                 if a is not b and not same(a, b):
                     yield row, column
@@ -291,22 +298,33 @@ def _saved(package: Package, edits: Edits) -> tuple[bytes, frozenset[str]]:
     return operated(package, edits)
 
 
-def _refuse_damage(before: Reading, after: Reading, edits: Edits, name: str) -> None:
-    """Nothing, when the new bytes read back as meant; the last check before the file is replaced."""
+def _refuse_damage(before: Reading | None, after: Package, touched: Collection[str], edits: Edits) -> None:
+    """Nothing, when the new bytes read back as meant; the last check before the file is replaced.
+
+    What another reader finds in the parts that changed is compared, one tab after the other. The other parts are known to
+    be the same bytes.
+
+    Args:
+        before: what was read of the workbook before; None for a new one.
+    """
+    there: Mapping[str, Grid] = before.snapshot.grids if before else {}
     drawn = {tab.name.casefold(): tab for tab in edits.tabs}
     meant = {(edit.tab.casefold(), edit.row, edit.column): edit for edit in edits.cells}
-    order = [drawn[tab.casefold()].name if tab.casefold() in drawn else tab for tab in before.snapshot.grids]
+    order = [drawn[tab.casefold()].name if tab.casefold() in drawn else tab for tab in there]
     order += [tab.name for tab in edits.tabs if tab.name not in order]
-    if order != list(after.snapshot.grids):
-        raise _damage(name, Where(", ".join(order)))
-    for tab, grid in after.snapshot.grids.items():
-        wanted = drawn[tab.casefold()].grid() if tab.casefold() in drawn else before.snapshot.grids[tab]
-        for row, column in _unlike(grid, wanted):
-            edit = meant.get((tab.casefold(), row, column))
+    parts = sheet_parts(after)
+    if order != list(parts):
+        raise _damage(after.name, Where(", ".join(order)))
+    ours = [tab for tab in parts if tab.casefold() in drawn]
+    for grid in grids(after, [tab for tab, part in parts.items() if part in touched], ours):
+        tab = grid.name.casefold()
+        wanted = _values(drawn[tab]) if tab in drawn else there[grid.name].rows
+        for row, column in _unlike(grid.rows, wanted):
+            edit = meant.get((tab, row, column))
             if edit is None or not _holds(after, grid, edit):
-                raise _damage(name, grid.where(row, column))
-        if tab.casefold() not in drawn:
-            _refuse_damaged_tab(wanted, grid, {place[1:] for place in meant if place[0] == tab.casefold()}, name)
+                raise _damage(after.name, grid.where(row, column))
+        if tab not in drawn:
+            _refuse_damaged_tab(there[grid.name], grid, {place[1:] for place in meant if place[0] == tab}, after.name)
 
 
 def _refuse_damaged_tab(before: Grid, after: Grid, edited: Collection[tuple[int, int]], name: str) -> None:

@@ -14,23 +14,24 @@ from datetime import date
 from costbook.book.grid import Cell, Edits, PutTab, SetCell
 from costbook.book.layout import DAY, STYLES
 from costbook.errors import HostUnavailable, Where, WriteRefused
+from costbook.hosts.cells import looks_like_formula
 from costbook.hosts.ooxml import Draft, Node, Splice, appended, ascii_bytes, attribute, parsed, rels_of, spliced
 from costbook.hosts.package import Package
-from costbook.hosts.render import drawn, looks_like_formula
-from costbook.hosts.results import stored_of_ours, with_stored
+from costbook.hosts.render import drawn
+from costbook.hosts.rows import Part, Rows
 
 PALETTE = "costbook looks"
 _OWN_NAMES = frozenset(("_xlnm.print_titles", "_xlnm.print_area", "_xlnm._filterdatabase"))
-_CELL = re.compile(rb'<c r="([A-Z]+\d+)"(?: s="(\d+)")?')
 _HIGHLIGHT = re.compile(rb'(<cfRule [^>]*?\bdxfId=")(\d+)"')
 _SELECTED = re.compile(rb' tabSelected="[^"]*"')
 
 
 @dataclass(frozen=True)
 class Scratch:
-    """A package with nothing but our tabs, and the places on its palette of the looks single cells ask for."""
+    """A package with nothing but our tabs, without their cells; those; and the looks that single cells ask for."""
 
     package: Package
+    rows: tuple[Rows, ...]
     looks: dict[tuple[str, bool], int]
 
 
@@ -46,26 +47,23 @@ def scratch(tabs: Sequence[PutTab], singles: Collection[SetCell], name: str, fro
     wanted = list(dict.fromkeys(declared(edit) for edit in singles))
     rows = tuple((Cell("=" if quote else "x", style),) for style, quote in wanted)
     palette = (PutTab(PALETTE, rows),) if rows else ()
-    package = Package(drawn(Edits(tabs=(*tabs, *palette)), name, from_1904), name)
-    looks: dict[tuple[str, bool], int] = {}
-    if palette:
-        found = _CELL.findall(package.part(package.tabs[-1].part))
-        looks = {want: int(style or 0) for want, (_, style) in zip(wanted, found)}
-    return Scratch(package, looks)
+    made = drawn(Edits(tabs=(*tabs, *palette)), name, from_1904)
+    looks = {(style, quote): made.rows[-1].looks[style, False, quote] for style, quote in wanted}
+    return Scratch(Package(made.shell, name), made.rows, looks)
 
 
 class Graft:
     """One move of tabs from a scratch package to a draft of hers."""
 
     def __init__(self, draft: Draft, made: Scratch, looks: Sequence[int], highlights: Sequence[int]) -> None:
-        self._draft, self._made = draft, made.package
+        self._draft, self._made, self._rows = draft, made.package, made.rows
         self._looks, self._highlights = looks, highlights
         self._workbook = draft.part(draft.package.main)
         self._root = parsed(self._workbook)
         self._sheets = self._root.first("sheets")
         self._names: list[tuple[str, int | None, str, bytes]] = []
 
-    def tabs(self, tabs: Sequence[PutTab], from_1904: bool) -> None:
+    def tabs(self, tabs: Sequence[PutTab]) -> None:
         """Move these tabs; the workbook part is changed at the end, in one go."""
         places = {tab.name.casefold(): tab.part for tab in self._draft.package.tabs}
         old = [places[tab.name.casefold()] for tab in tabs if tab.name.casefold() in places]
@@ -83,7 +81,7 @@ class Graft:
                 place = index[tab.name.casefold()]
                 splices += self._renamed(self._listed()[place], tab.name)
             self._names += self._own_names(number, place)
-            self._put(number, tab, part, from_1904)
+            self._put(number, part)
         assert self._sheets is not None
         if added:
             splices.append(appended(self._workbook, self._sheets, b"".join(added)))
@@ -181,12 +179,13 @@ class Graft:
             outside = _reached(package, ("",), sheets)
             self._draft.drop(inside - outside - set(sheets))
 
-    def _put(self, number: int, tab: PutTab, part: str, from_1904: bool) -> None:
+    def _put(self, number: int, part: str) -> None:
         made = self._made.tabs[number].part
-        xml = with_stored(self._made.part(made), stored_of_ours(tab, from_1904))
-        xml = _CELL.sub(lambda m: b'<c r="%s" s="%d"' % (m[1], self._looks[int(m[2] or 0)]), xml)
-        xml = _HIGHLIGHT.sub(lambda m: b'%s%d"' % (m[1], self._highlights[int(m[2])]), xml)
-        self._draft.put(part, self._draft.in_variant(self._selected(xml, part)))
+        drawn = Part.of(self._made.part(made), self._rows[number])
+        tail = _HIGHLIGHT.sub(lambda m: b'%s%d"' % (m[1], self._highlights[int(m[2])]), drawn.tail)
+        head = self._selected(drawn.head, part)
+        whole = Part(self._draft.in_variant(head), drawn.rows, self._draft.in_variant(tail))
+        self._draft.stream(part, lambda: whole.pieces(self._looks))
         self._draft.declare({part: self._made.types[made]})
         self._copy_relations(made, part)
 

@@ -8,7 +8,7 @@ any encoding. Source: ECMA-376 part 2 (packages), clauses 9 and 10.
 from __future__ import annotations
 
 import re
-from collections.abc import Collection, Iterable, Iterator, Mapping
+from collections.abc import Callable, Collection, Iterable, Iterator, Mapping
 from contextlib import suppress
 from dataclasses import dataclass, field
 from pathlib import PurePosixPath
@@ -26,6 +26,8 @@ _START = re.compile(rb"<[^\s/>]+" + ATTRIBUTES + rb">")
 RELATIONS = "application/vnd.openxmlformats-package.relationships+xml"
 _RELS = b'<Relationships xmlns="http://schemas.openxmlformats.org/package/2006/relationships">%s</Relationships>'
 _DECLARATION = b'<?xml version="1.0" encoding="UTF-8" standalone="yes"?>\n'
+LARGE_BYTES = 200_000  # from this size on parts are held packed
+XML = (".xml", ".rels", ".vml")
 OFFICE = "http://schemas.openxmlformats.org/officeDocument/2006/relationships"
 STRICT_OFFICE = "http://purl.oclc.org/ooxml/officeDocument/relationships"
 # Part 1, annex on the differences between the two variants: the namespaces our own parts use.
@@ -115,14 +117,17 @@ def parsed(xml: bytes) -> Node:
     return root.children[0]
 
 
-def well_formed(xml: bytes) -> None:
-    """Nothing, where the part is well-formed XML.
+def well_formed(xml: Iterable[bytes]) -> None:
+    """Nothing, where the part, given in pieces, is well-formed XML.
 
     Raises:
         ValueError: it is not; the text says where.
     """
     try:
-        expat.ParserCreate(namespace_separator=" ").Parse(xml, True)
+        parser = expat.ParserCreate(namespace_separator=" ")
+        for piece in xml:
+            parser.Parse(piece, False)
+        parser.Parse(b"", True)
     except expat.ExpatError as error:
         raise ValueError(str(error)) from error
 
@@ -164,7 +169,7 @@ class Draft:
 
     def __init__(self, package: Package) -> None:
         self.package = package
-        self.changed: dict[str, bytes] = {}
+        self.changed: dict[str, archive.Content] = {}
         self.removed: set[str] = set()
         # A name that a relationship of hers leads to is hers, though the part be missing: it would show ours on her tab.
         self._taken = {name.lower() for name in (*package.names, *_led_to(package))}
@@ -173,19 +178,31 @@ class Draft:
     def part(self, name: str) -> bytes:
         """The bytes of a part as they will be."""
         found = self.changed.get(name)
-        return self.package.part(name) if found is None else found
+        return self.package.part(name) if found is None else b"".join(archive.pieces(found))
 
     def has(self, name: str) -> bool:
         """Whether there will be such a part."""
         return name in self.changed or (name in self.package.names and name not in self.removed)
 
+    def stream(self, name: str, data: Callable[[], Iterator[bytes]]) -> None:
+        """Let a part hold what this gives piece by piece."""
+        self.removed.discard(name)
+        self.changed[name] = data
+
     def put(self, name: str, data: bytes) -> None:
-        """Let a part hold these bytes."""
+        """Let a part hold these bytes.
+
+        Raises:
+            ValueError: it is a large one and no well-formed XML; small ones are looked at when all is done.
+        """
         self.removed.discard(name)
         if self.package.size(name) == len(data) and self.package.part(name) == data:
             self.changed.pop(name, None)
-        else:
+        elif len(data) < LARGE_BYTES or not name.endswith(XML):
             self.changed[name] = data
+        else:
+            well_formed((data,))
+            self.changed[name] = archive.packed(data)
 
     def edit(self, name: str, splices: Collection[Splice]) -> None:
         """Splice a part."""

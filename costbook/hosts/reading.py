@@ -10,17 +10,18 @@ import io
 import re
 import zipfile
 import zlib
-from collections.abc import Callable, Collection, Iterator, Mapping
+from collections.abc import Callable, Collection, Iterator, Mapping, Sequence
+from contextlib import contextmanager
 from datetime import date, datetime, time, timedelta
-from functools import cached_property
 from typing import Any, NamedTuple
 
-from costbook.book.grid import ErrorValue, Grid, Snapshot, Value, address
+from costbook.book.grid import NOTHING, ErrorValue, Grid, Snapshot, Value, address
 from costbook.errors import HostUnavailable, Where
 from costbook.hosts import scan
 from costbook.hosts.package import ASK_AGAIN, COMPOUND, Package
 
 LIMIT_CELLS = 5_000_000
+# Beyond Z or row 99,999. Within, there is room for no more than 2.6 million cells, and counting them would be slow.
 LIMIT_LIST_BYTES, LIMIT_LIST_XML = 20_000_000, 200 << 20
 _OPEN_DOCUMENT = b"mimetypeapplication/vnd.oasis.opendocument.spreadsheet"
 _CELL = re.compile(rb"<table:(?:covered-)?table-cell")
@@ -37,104 +38,95 @@ _LISTING = (
 
 
 class Reading(NamedTuple):
-    """A snapshot together with the plain sheet bytes it came from, by tab name."""
+    """A snapshot together with what else a save asks of a workbook, by tab name.
+
+    `bound` are the tabs with formulas that stand for more than their own cell, `widths` those of columns. The sheets' bytes
+    are not kept: together they are many times the file.
+    """
 
     snapshot: Snapshot
-    sheets: Mapping[str, bytes]
+    bound: frozenset[str]
+    widths: Mapping[str, Mapping[int, float]]
 
 
-class _Sheets(Mapping[str, bytes]):
-    """The plain bytes of every tab, unpacked when asked for: all of them at once are six times the workbook."""
-
-    def __init__(self, package: Package, parts: Mapping[str, str]) -> None:
-        self._package, self._parts = package, parts
-        self._last = ("", b"")
-
-    def __getitem__(self, tab: str) -> bytes:
-        if self._last[0] != tab:
-            self._last = (tab, scan.plain(self._package.part(self._parts[tab])))
-        return self._last[1]
-
-    def __iter__(self) -> Iterator[str]:
-        return iter(self._parts)
-
-    def __len__(self) -> int:
-        return len(self._parts)
-
-
-class _Formulas(Mapping[tuple[int, int], str]):
-    """The formulas of a tab by place, looked for when asked for: the tool's own tabs hold many, and hardly a run asks."""
-
-    def __init__(self, sheets: _Sheets, tab: str) -> None:
-        self._sheets, self._tab = sheets, tab
-
-    @cached_property
-    def _found(self) -> dict[tuple[int, int], str]:
-        return scan.formulas(self._sheets[self._tab])
-
-    def __getitem__(self, place: tuple[int, int]) -> str:
-        return self._found[place]
-
-    def __iter__(self) -> Iterator[tuple[int, int]]:
-        return iter(self._found)
-
-    def __len__(self) -> int:
-        return len(self._found)
-
-
-class _Beside(NamedTuple):
-    """What a tab holds beside its values, so that its bytes need not be kept till those are read."""
+class _About(NamedTuple):
+    """What a sheet's bytes tell beside its values."""
 
     errors: Mapping[tuple[int, int], str]
-    formulas: Mapping[tuple[int, int], str]
-    empty_texts: tuple[tuple[int, int], ...]
-    merged: tuple[scan.Area, ...]
-    hidden_rows: frozenset[int]
-    protected: bool
+    formulas: Mapping[tuple[int, int], str] = NOTHING
+    text_results: Collection[tuple[int, int]] = ()
+    merged: tuple[scan.Area, ...] = ()
+    hidden_rows: frozenset[int] = frozenset()
+    protected: bool = False
+    bound: bool = False
+    widths: Mapping[int, float] = NOTHING
 
 
-def reading(data: bytes, name: str, known: tuple[Reading, Collection[str]] | None = None) -> Reading:
-    """The workbook in these bytes, with its sheets' plain bytes.
-
-    Args:
-        known: what was read of it before, and the parts that differ since; only those are read again.
+def reading(data: bytes, name: str) -> Reading:
+    """The workbook in these bytes.
 
     Raises:
         HostUnavailable: not a readable workbook, damaged, or too large to be read.
     """
     package = Package(data, name)
-    before, touched = known or (Reading(Snapshot(name, {}), {}), ())
-    tabs = [tab for tab in package.tabs if tab.kind in SHEETS]
-    kept = {tab.name for tab in tabs if tab.name in before.sheets and tab.part not in touched}
-    sheets = _Sheets(package, {tab.name: tab.part for tab in tabs})
-    patched: dict[str, bytes] = {}
-    beside: dict[str, _Beside] = {}
-    for tab in tabs:
-        if tab.name not in kept:
-            xml = _checked(tab.name, scan.plain(package.part(tab.part)))
-            found = beside[tab.name] = _beside(tab.name, xml, sheets)
-            if not scan.KNOWN_ERRORS.issuperset(found.errors.values()):
-                patched[tab.part] = scan.known_errors_only(xml)
-    if known is None:
-        package.check_rest()
+    about = {tab: _about(_checked(tab, plain_sheet(package, tab))) for tab in sheet_parts(package)}
+    package.check_rest()
+    grids = {grid.name: grid for grid in _grids(package, about)}
+    bound = frozenset(tab for tab, seen in about.items() if seen.bound)
+    return Reading(Snapshot(name, grids), bound, {tab: seen.widths for tab, seen in about.items()})
+
+
+def sheet_parts(package: Package) -> dict[str, str]:
+    """The part of every worksheet, by tab name in the order of the tabs."""
+    return {tab.name: tab.part for tab in package.tabs if tab.kind in SHEETS}
+
+
+def plain_sheet(package: Package, tab: str) -> bytes:
+    """The bytes of a tab's sheet in the form that scans work on."""
+    return scan.plain(package.part(sheet_parts(package)[tab]))
+
+
+def grids(package: Package, tabs: Collection[str], values_only: Collection[str] = ()) -> Iterator[Grid]:
+    """Some tabs of a package, each read when it is asked for, and not kept; of a few their values and nothing else.
+
+    Raises:
+        HostUnavailable: as `reading`.
+    """
+    about = {tab: _about(_checked(tab, plain_sheet(package, tab)), tab in values_only) for tab in tabs}
+    return _grids(package, about)
+
+
+def _about(xml: bytes, values_only: bool = False) -> _About:
+    if values_only:
+        return _About(scan.errors(xml))
+    formulas = scan.formulas(xml) if scan.has_formulas(xml) else {}
+    return _About(
+        scan.errors(xml),
+        formulas,
+        tuple(scan.text_results(xml)) if formulas else (),
+        scan.merged(xml),
+        scan.hidden_rows(xml),
+        scan.is_protected(xml),
+        bool(formulas) and any(True for _ in scan.bound_formulas(xml)),
+        scan.widths(xml),
+    )
+
+
+def _grids(package: Package, about: Mapping[str, _About]) -> Iterator[Grid]:
+    parts = sheet_parts(package)
+    patched = {
+        parts[tab]: scan.known_errors_only(plain_sheet(package, tab))
+        for tab, seen in about.items()
+        if not scan.KNOWN_ERRORS.issuperset(seen.errors.values())
+    }
     # Another reader takes 16-bit letters for nothing at all.
     patched |= {part: package.part(part) for part in package.wide if part not in patched}
     if any(_stops_another_reader(package)):
         patched[package.main] = _sheets_only(package)
-    read = _values(_replaced(data, patched) if patched else data, name, beside)
-    grids = {tab: _grid(tab, rows, beside[tab]) for tab, rows in read}
-    return Reading(Snapshot(name, {tab: grids.get(tab) or before.snapshot.grids[tab] for tab in sheets}), sheets)
-
-
-def _beside(tab: str, xml: bytes, sheets: _Sheets) -> _Beside:
-    return _Beside(
-        scan.errors(xml),
-        _Formulas(sheets, tab) if scan.has_formulas(xml) else {},
-        tuple(scan.text_results(xml)),
-        scan.merged(xml),
-        scan.hidden_rows(xml),
-        scan.is_protected(xml),
-    )
+    data = _replaced(package.data, patched) if patched else package.data
+    texts: dict[str, str] = {}
+    for tab, rows in _values(data, package.name, tuple(about)):
+        yield _grid(tab, rows, about[tab], texts)
 
 
 def is_other_workbook(data: bytes) -> bool:
@@ -152,7 +144,11 @@ def other_workbook(data: bytes, name: str) -> Snapshot:
         raise HostUnavailable(f"{name} is larger than {LIMIT_LIST_BYTES // 1_000_000} MB; a supplier's list is not.")
     if data.startswith(b"PK"):
         _refuse_large(data, name)
-    return Snapshot(name, {tab: Grid(tab, tuple(_row(row, {}) for row in rows)) for tab, rows in _values(data, name, None)})
+    empty: dict[str, Grid] = {}
+    for tab, rows in _values(data, name, None):
+        read = tuple(tuple(_READERS[v.__class__](v) for v in row) for row in rows)
+        empty[tab] = Grid(tab, read)
+    return Snapshot(name, empty)
 
 
 def _refuse_large(data: bytes, name: str) -> None:
@@ -198,7 +194,7 @@ def _stops_another_reader(package: Package) -> Iterator[bool]:
 
 def _sheets_only(package: Package) -> bytes:
     """A workbook part that lists the worksheets and nothing else but from when days are counted."""
-    from xml.sax.saxutils import quoteattr  # loads network and mail modules, a tenth of a run on a small book
+    from xml.sax.saxutils import quoteattr  # loads network and mail modules, and hardly a run asks
 
     wanted = {tab.name for tab in package.tabs if tab.kind in SHEETS}
     told = "".join(
@@ -226,15 +222,25 @@ def _checked(tab: str, xml: bytes) -> bytes:
     return xml
 
 
-def _values(data: bytes, name: str, tabs: Collection[str] | None) -> Iterator[tuple[str, list[list[Any]]]]:
-    """These tabs with their rows, one after the other; all tabs where none are named."""
+def _values(data: bytes, name: str, tabs: Sequence[str] | None) -> Iterator[tuple[str, list[list[Any]]]]:
+    """The rows of these tabs, of all where none are named, one tab after the other."""
     import python_calamine
 
+    with _refusing(name):
+        book = python_calamine.CalamineWorkbook.from_filelike(io.BytesIO(data))
+    with book:
+        for tab in book.sheet_names if tabs is None else tabs:
+            with _refusing(name):
+                rows = book.get_sheet_by_name(tab).to_python(skip_empty_area=False)
+            yield tab, rows
+
+
+@contextmanager
+def _refusing(name: str) -> Iterator[None]:
+    """A stretch of work by another reader, whatever stops which becomes a sentence."""
     try:
-        with python_calamine.CalamineWorkbook.from_filelike(io.BytesIO(data)) as book:
-            for tab in book.sheet_names if tabs is None else tabs:
-                yield tab, book.get_sheet_by_name(tab).to_python(skip_empty_area=False)
-    except (KeyboardInterrupt, SystemExit, GeneratorExit, MemoryError):
+        yield
+    except (KeyboardInterrupt, SystemExit, MemoryError):
         raise
     except BaseException as error:  # a panic of the reader is no Exception
         raise HostUnavailable(
@@ -250,24 +256,25 @@ def _replaced(data: bytes, parts: dict[str, bytes]) -> bytes:
     return out.getvalue()
 
 
-def _grid(tab: str, rows: list[list[Any]], beside: _Beside) -> Grid:
-    # The reader makes a new text of each cell; the same text again is the first one here, which halves what a book takes.
-    texts: dict[str, str] = {}
-    read = [_row(row, texts) for row in rows]
-    for place, text in beside.errors.items():
+def _grid(tab: str, rows: list[list[Any]], about: _About, texts: dict[str, str]) -> Grid:
+    """The tab; a text that is in `texts` already is that one, since the texts of a book are few and their cells many."""
+    once = texts.setdefault
+    read: list[tuple[Value, ...]] = []
+    rows.reverse()
+    while rows:
+        row = rows.pop()
+        read.append(
+            tuple([
+                v if (kind := v.__class__) is float else once(v, v) if kind is str and v else _READERS[kind](v)
+                for v in row
+            ])
+        )  # fmt: skip
+    for place, text in about.errors.items():
         _put(read, place, ErrorValue(text))
-    for place in beside.empty_texts:
+    for place in about.text_results:
         if not (place[0] < len(read) and place[1] < len(read[place[0]]) and read[place[0]][place[1]]):
             _put(read, place, "")
-    return Grid(tab, tuple(read), beside.formulas, beside.merged, beside.hidden_rows, beside.protected)
-
-
-def _row(cells: list[Any], texts: dict[str, str]) -> tuple[Value, ...]:
-    # A list first: a tuple made of a generator takes twice as long.
-    return tuple([
-        v if (kind := v.__class__) is float else _READERS[kind](v) if kind is not str else texts.setdefault(v, v) if v else None
-        for v in cells
-    ])  # fmt: skip
+    return Grid(tab, tuple(read), about.formulas, about.merged, about.hidden_rows, about.protected)
 
 
 def _put(rows: list[tuple[Value, ...]], place: tuple[int, int], value: Value) -> None:

@@ -1,7 +1,8 @@
 """Drawing the tool's own tabs with openpyxl, in a new workbook that holds nothing else.
 
-The only file that knows openpyxl. What it draws is a workbook of its own (`create`) or is moved into hers (`graft.py`);
-no workbook of hers is ever loaded and saved by it. Stored results are put in by `results.py`.
+The only file that knows openpyxl. It draws everything of a tab but its cells, which are too many for objects of their own
+and come from `rows.py`; both together are a workbook of its own (`anew.py`) or are moved into hers (`graft.py`). No workbook
+of hers is ever loaded and saved by it.
 """
 
 from __future__ import annotations
@@ -9,64 +10,40 @@ from __future__ import annotations
 import io
 import re
 import warnings
+from collections.abc import Collection
 from copy import copy
-from datetime import date, datetime
-from math import ceil, isfinite
+from dataclasses import dataclass
+from datetime import datetime
+from math import ceil
 from textwrap import wrap
 from typing import Any
 
-from costbook.book.grid import (
-    Cell,
-    Chart,
-    Edits,
-    ErrorValue,
-    Formula,
-    Look,
-    PutTab,
-    Rule,
-    Value,
-    address,
-    column_name,
-    sheet_ref,
-)
+from costbook.book.grid import Chart, Edits, Look, PutTab, Rule, address, column_name, sheet_ref
 from costbook.book.layout import COLOURS, SERIES, STYLES, Style
 from costbook.errors import WriteRefused
+from costbook.hosts.cells import clean
+from costbook.hosts.rows import Rows, corners, look_of, looks_of
 
 FONT = "Arial"
 AUTHOR = "costbook"
 MADE = datetime(1980, 1, 1)
 NOTE_WIDTH_PX = 250
-LONGEST_TEXT = 32_767
 LINE_POINTS = 13.0
 WIDEST_SENTENCE = 110.0
-
-_CONTROL = re.compile("[\x00-\x08\x0b\x0c\x0e-\x1f\ufffe\uffff\ud800-\udfff]")
-_ESCAPE_LIKE = re.compile(r"_(?=x[0-9A-Fa-f]{4}_)")
-_FORMULA_LIKE = ("=", "+", "-", "@")
 
 Area = tuple[int, int, int, int]
 
 
-def clean(value: Value) -> Value:
-    """The value as a workbook can hold it: no control characters, one kind of line end, no endless or undefined number.
+@dataclass(frozen=True)
+class Drawn:
+    """A new workbook with just our tabs, in which no tab has its cells yet, and the cells of each tab."""
 
-    >>> clean("a\\x07b\\r\\n"), clean("")
-    ('ab\\n', None)
-    """
-    if isinstance(value, str):
-        return _CONTROL.sub("", value.replace("\r\n", "\n").replace("\r", "\n"))[:LONGEST_TEXT] or None
-    if isinstance(value, float) and not isfinite(value):
-        return ErrorValue("#NUM!")
-    return value.date() if isinstance(value, datetime) else value
+    shell: bytes
+    rows: tuple[Rows, ...]
 
 
-def escaped(text: str) -> str:
-    """Text in which nothing can be taken for the format's own escape of a character, such as _x0041_."""
-    return _ESCAPE_LIKE.sub("_x005F_", text)
-
-
-def drawn(edits: Edits, name: str, from_1904: bool = False) -> bytes:
-    """The bytes of a new workbook with just the tabs of the edits.
+def drawn(edits: Edits, name: str, from_1904: bool = False) -> Drawn:
+    """A new workbook with just the tabs of the edits.
 
     Raises:
         WriteRefused: openpyxl cannot draw one of them.
@@ -76,8 +53,7 @@ def drawn(edits: Edits, name: str, from_1904: bool = False) -> bytes:
         try:
             book = _new_book(from_1904)
             pens = _Pens(book)
-            for tab in edits.tabs:
-                _put_tab(book, tab, pens)
+            rows = tuple(_put_tab(book, tab, pens, from_1904) for tab in edits.tabs)
             out = io.BytesIO()
             book.calculation.fullCalcOnLoad = True
             book.save(out)
@@ -86,7 +62,7 @@ def drawn(edits: Edits, name: str, from_1904: bool = False) -> bytes:
                 f"{name} cannot be saved: a tab of the tool cannot be drawn ({' '.join(str(error).split()[:12])}).",
                 do="Give the tab another name, without : \\ / ? * [ ] and of 31 letters at most.",
             ) from error
-    return out.getvalue()
+    return Drawn(out.getvalue(), rows)
 
 
 def _new_book(from_1904: bool) -> Any:
@@ -116,11 +92,19 @@ class _Pens:
         self._arrays: dict[tuple[str, bool, bool], Any] = {}
 
     def dress(self, cell: Any, style: str, link: bool = False, quoted: bool = False) -> None:
-        """Give a cell the look of a style: one shared record of numbers, so a big tab is drawn quickly."""
+        """Give a cell the look of a style."""
         key = (style, link, quoted)
         if key not in self._arrays:
             self._arrays[key] = self._made(cell, *key)
         cell._style = self._arrays[key]
+
+    def index(self, sheet: Any, style: str, link: bool, quoted: bool) -> int:
+        """The index of a look in the styles part."""
+        from openpyxl.cell import Cell
+
+        cell = Cell(sheet, 1, 1)  # of no sheet
+        self.dress(cell, style, link, quoted)
+        return int(cell.style_id)
 
     def _made(self, cell: Any, style: str, link: bool, quoted: bool) -> Any:
         from openpyxl.styles import Font
@@ -170,50 +154,23 @@ def _font(style: Style) -> dict[str, Any]:
     }
 
 
-def _write(cell: Any, value: Value | Formula) -> None:
-    """Put a value in a cell as what it is: text never becomes a formula, an error or a date."""
-    if isinstance(value, Formula):
-        cell._value, cell.data_type = f"={value.text}", "f"
-        return
-    value = clean(value)
-    if isinstance(value, str):
-        cell._value, cell.data_type = escaped(value), "s"
-    elif isinstance(value, ErrorValue):
-        cell._value, cell.data_type = value.text, "e"
-    else:
-        cell._value = value
-        cell.data_type = "b" if isinstance(value, bool) else "d" if isinstance(value, date) else "n"
-
-
-def looks_like_formula(value: object) -> bool:
-    """Whether a program would take the text for a formula if she typed it."""
-    return isinstance(value, str) and value.startswith(_FORMULA_LIKE)
-
-
-def _put_tab(book: Any, tab: PutTab, pens: _Pens) -> None:
+def _put_tab(book: Any, tab: PutTab, pens: _Pens, from_1904: bool) -> Rows:
     sheet = book.create_sheet(tab.name)
-    for row, cells in enumerate(tab.rows, 1):
-        for column, wanted in enumerate(cells, 1):
-            _put_cell(sheet, row, column, wanted, pens)
+    looks = {look: pens.index(sheet, *look) for look in looks_of(tab)}
+    for row, column in corners(tab):
+        sheet.cell(row + 1, column + 1)  # from these it is told how far the tab reaches
     _show(sheet, tab.look)
-    _fit_rows(sheet, tab)
+    heights, merged = _fitted(tab, {style for style, _, _ in looks if STYLES[style].wrap})
+    bare: dict[tuple[int, int], int | None] = dict.fromkeys(tab.look.notes)
+    for row, last in merged.items():
+        first = sheet.cell(row + 1, 1)
+        pens.dress(first, *look_of(tab.rows[row][0]))
+        sheet.merge_cells(start_row=row + 1, end_row=row + 1, start_column=1, end_column=last + 1)
+        rest = (sheet.cell(row + 1, column + 1) for column in range(1, last + 1))
+        bare |= {(row, cell.column - 1): cell.style_id for cell in rest if cell.has_style}
     for chart in tab.look.charts:
         sheet.add_chart(_chart(sheet, chart, _lowest(tab, chart)), address(*chart.at))
-
-
-def _put_cell(sheet: Any, row: int, column: int, wanted: Cell, pens: _Pens) -> None:
-    if wanted == Cell():
-        return
-    cell = sheet.cell(row, column)
-    _write(cell, wanted.value)
-    pens.dress(cell, wanted.style, wanted.link is not None, looks_like_formula(wanted.value))
-    if wanted.link:
-        from openpyxl.worksheet.hyperlink import Hyperlink
-
-        target = f"{sheet_ref(wanted.link.tab)}!{wanted.link.cell or 'A1'}"
-        kept = cell._value, cell.data_type
-        cell.hyperlink = Hyperlink(ref=cell.coordinate, location=target)
-        cell._value, cell.data_type = kept
+    return Rows(tab, looks, heights, bare, merged, from_1904)
 
 
 def _show(sheet: Any, look: Look) -> None:
@@ -221,8 +178,6 @@ def _show(sheet: Any, look: Look) -> None:
         sheet.column_dimensions[column_name(column)].width = width
     for column in look.hidden_columns:
         sheet.column_dimensions[column_name(column)].hidden = True
-    for row, height in look.heights.items():
-        sheet.row_dimensions[row + 1].height = height
     if look.freeze != (0, 0):
         sheet.freeze_panes = address(*look.freeze)
     if look.filter:
@@ -239,24 +194,29 @@ def _show(sheet: Any, look: Look) -> None:
     _page(sheet, look)
 
 
-def _fit_rows(sheet: Any, tab: PutTab) -> None:
-    """Rows as high as their wrapped text; programs differ in whether they work that out on opening.
+def _fitted(tab: PutTab, wrapped: Collection[str]) -> tuple[dict[int, float], dict[int, int]]:
+    """The heights of rows, and the last column to which the first cell of a row spans.
 
-    A sentence that stands alone in its row gets the whole width of the tab.
+    Rows are as high as their wrapped text; programs differ in whether they work that out on opening. A sentence that stands
+    alone in its row gets the whole width of the tab.
+
+    Args:
+        wrapped: the styles of the tab in which text is wrapped.
     """
-    for row, cells in enumerate(tab.rows):
-        texts = [(i, c.value) for i, c in enumerate(cells) if isinstance(c.value, str) and STYLES[c.style].wrap]
-        if row in tab.look.heights or not texts:
+    heights, merged = dict(tab.look.heights), {}
+    for row, cells in enumerate(tab.rows if wrapped else ()):
+        texts = [(i, c.value) for i, c in enumerate(cells) if c.style in wrapped and isinstance(c.value, str)]
+        if row in heights or not texts:
             continue
         filled = sum(cell.value is not None for cell in cells)
         if filled == 1 and texts[0][0] == 0 and len(tab.look.widths) > 1:
-            wide, last = _spread(tab.look)
-            sheet.merge_cells(start_row=row + 1, end_row=row + 1, start_column=1, end_column=last + 1)
+            wide, merged[row] = _spread(tab.look)
             lines = _lines(texts[0][1], wide)
         else:
             lines = max(_lines(text, tab.look.widths.get(column, 8.4)) for column, text in texts)
         if lines > 1:
-            sheet.row_dimensions[row + 1].height = LINE_POINTS * lines + 2
+            heights[row] = LINE_POINTS * lines + 2
+    return heights, merged
 
 
 def _spread(look: Look) -> tuple[float, int]:
@@ -274,6 +234,8 @@ def _spread(look: Look) -> tuple[float, int]:
 
 def _lines(text: str, width: float) -> int:
     room = max(int(width), 1)
+    if len(text) <= room and text.isprintable():
+        return 1
     return sum(len(wrap(line, room)) or 1 for line in text.split("\n"))
 
 

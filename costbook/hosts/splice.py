@@ -7,6 +7,7 @@ only in the rows that change. `scan.py` reads sheets, this file changes them. So
 from __future__ import annotations
 
 import re
+from array import array
 from collections.abc import Callable, Collection, Iterator
 from dataclasses import dataclass
 from datetime import date
@@ -17,9 +18,8 @@ from typing import NamedTuple
 from costbook.book.grid import ErrorValue, Formula, SetCell, Value, address
 from costbook.errors import Where, WriteRefused
 from costbook.hosts import scan
+from costbook.hosts.cells import clean, escaped, serial, stored_result
 from costbook.hosts.ooxml import ATTRIBUTES, Splice, ascii_bytes, spliced
-from costbook.hosts.render import clean, escaped
-from costbook.hosts.results import serial, stored_result
 
 # The look a cell gets, from the index of the one it has or takes over (None: none at all).
 Pick = Callable[[SetCell, int | None], int | None]
@@ -32,25 +32,12 @@ _OTHERS_OWN = (b"cm", b"vm")
 
 
 class _Row(NamedTuple):
-    """A row by its number and its start tag."""
+    """A row by its number and the places of its start tag, with its attributes as written."""
 
     number: int
-    tag: re.Match[bytes]
-
-    @property
-    def start(self) -> int:
-        """Where the row starts."""
-        return self.tag.start()
-
-    @property
-    def open_end(self) -> int:
-        """Where its start tag ends."""
-        return self.tag.end()
-
-    @property
-    def attributes(self) -> bytes:
-        """The attributes as written."""
-        return self.tag[1]
+    start: int
+    open_end: int
+    attributes: bytes
 
     @property
     def closed(self) -> bool:
@@ -112,9 +99,10 @@ class Sheet:
         self._closed = match[1].endswith(b"/")
         self._start = match.end()
         self._end = self._start if self._closed else self._close(b"sheetData", self._start, len(xml))
-        self._rows = list(self._all_rows())
-        self._by_number = {row.number: row for row in self._rows}
-        self._twice = {row.number for row in self._rows if self._by_number[row.number] is not row}
+        # Only where each row starts: a big sheet has very many of them.
+        self._numbers, self._starts = array("l"), array("q")
+        self._place_rows()
+        self._by_number = dict(zip(self._numbers, self._starts))
         self._known: dict[int, list[_Cell]] = {}
         self.lost_formula = False
 
@@ -129,12 +117,20 @@ class Sheet:
                 return match.start()
         raise WriteRefused("its cells cannot be told apart.", Where(self._tab), "Save it in your office program.")
 
-    def _all_rows(self) -> Iterator[_Row]:
+    def _place_rows(self) -> None:
         number = 0
         for match in self._found(b"row", self._start, self._end):
             stated = _ROW_NUMBER.search(match[1])
             number = int(stated[1]) if stated else number + 1
-            yield _Row(number, match)
+            self._numbers.append(number)
+            self._starts.append(match.start())
+
+    def _row(self, number: int) -> _Row | None:
+        start = self._by_number.get(number)
+        if start is None:
+            return None
+        match = next(self._found(b"row", start, self._end))
+        return _Row(number, start, match.end(), match[1])
 
     def _cells(self, row: _Row) -> list[_Cell]:
         if row.start not in self._known:
@@ -190,13 +186,12 @@ class Sheet:
         ordered = sorted(edits, key=lambda e: (e.row, e.column))
         for index, group in groupby(ordered, key=lambda e: e.row):
             inside = list(group)
-            row = self._by_number.get(index + 1)
+            row = self._row(index + 1)
             if row is None:
-                after = next((r for r in self._rows if r.number > index + 1), None)
-                at = after.start if after else self._end
+                at = next((start for n, start in zip(self._numbers, self._starts) if n > index + 1), self._end)
                 yield at, at, self._new_row(index, inside, pick)
                 continue
-            if index + 1 in self._twice:
+            if self._numbers.count(index + 1) > 1:
                 raise self._refusal(index, inside[0].column, "its row is there twice.")
             yield from self._row_splices(row, inside, pick)
 

@@ -6,16 +6,16 @@ same, those that changed are well-formed, and every relationship leads somewhere
 
 from __future__ import annotations
 
-from collections.abc import Mapping
+from collections.abc import Collection, Mapping
 from datetime import date
 
 from costbook.book.grid import Edits, SetCell
 from costbook.errors import HostUnavailable, Where, WriteRefused
 from costbook.hosts import archive, styles
+from costbook.hosts.cells import looks_like_formula
 from costbook.hosts.graft import Graft, Scratch, declared, recalculated, scratch, without_chain
-from costbook.hosts.ooxml import Draft, well_formed
+from costbook.hosts.ooxml import XML, Draft, well_formed
 from costbook.hosts.package import Package
-from costbook.hosts.render import looks_like_formula
 from costbook.hosts.splice import Pick, Sheet
 
 _STYLES_TYPE = "application/vnd.openxmlformats-officedocument.spreadsheetml.styles+xml"
@@ -60,15 +60,17 @@ def _operate(draft: Draft, edits: Edits) -> None:
     part = _styles_part(draft) if made or package_has_styles(package) else ""
     looks = styles.opened(draft.part(part)) if part else None
     moved = looks.brought(made.package.part("xl/styles.xml")) if looks and made else ([], [])
-    pick = _pick(looks, made, moved[0])
+    pick, lost_formula = _pick(looks, made, moved[0]), False
     for tab, cells in by_tab.items():
-        draft.put(parts[tab], sheets[parts[tab]].written(cells, pick))
+        sheet = sheets.pop(parts[tab])
+        draft.put(parts[tab], sheet.written(cells, pick))
+        lost_formula = lost_formula or sheet.lost_formula
     if made and edits.tabs:
-        Graft(draft, made, *moved).tabs(edits.tabs, from_1904)
+        Graft(draft, made, *moved).tabs(edits.tabs)
     if looks:
         draft.put(part, looks.finished())
     known = {tab.name.casefold() for tab in package.tabs}
-    if any(s.lost_formula for s in sheets.values()) or any(tab.name.casefold() in known for tab in edits.tabs):
+    if lost_formula or any(tab.name.casefold() in known for tab in edits.tabs):
         without_chain(draft)
     recalculated(draft)
 
@@ -101,7 +103,7 @@ def _pick(looks: styles.Styles | None, made: Scratch | None, moved: list[int]) -
     return pick
 
 
-def _verified(old: Package, new: Package, changed: Mapping[str, bytes], touched: frozenset[str]) -> None:
+def _verified(old: Package, new: Package, changed: Mapping[str, archive.Content], touched: frozenset[str]) -> None:
     """Nothing, when only what was meant has changed and all of that is sound."""
     there = {member.part: member for member in new.members}
     for member in old.members:
@@ -111,8 +113,13 @@ def _verified(old: Package, new: Package, changed: Mapping[str, bytes], touched:
                 raise _unsound(old.name, member.part)
     for name, content in changed.items():
         try:
-            if name.endswith((".xml", ".rels", ".vml")) or content[:1] == b"<":
-                well_formed(content)
+            if isinstance(content, archive.Packed):
+                if archive.contents(new.data, there[name]) != content.data:
+                    raise _unsound(old.name, name)
+            elif callable(content):
+                well_formed(archive.unpacked(new.data, there[name]))
+            elif name.endswith(XML) or content[:1] == b"<":
+                well_formed((content,))
         except ValueError as error:
             raise _unsound(old.name, name) from error
         if not new.types.get(name) and name != "[Content_Types].xml":
@@ -120,7 +127,7 @@ def _verified(old: Package, new: Package, changed: Mapping[str, bytes], touched:
     _refuse_loose_ends(old, new, changed)
 
 
-def _refuse_loose_ends(old: Package, new: Package, changed: Mapping[str, bytes]) -> None:
+def _refuse_loose_ends(old: Package, new: Package, changed: Collection[str]) -> None:
     """Every relationship that led to a part must still do so."""
     names = set(new.names)
     for name in (*changed, old.main):

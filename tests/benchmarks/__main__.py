@@ -30,7 +30,7 @@ What to keep in mind. The ordinary way's first run, the one without writing, pay
 writing finds them loaded. It writes six columns a price row and no looks; ours writes over twenty with styles, formulas and
 marks, and reads the finished file back before it replaces the old one. Only ours runs the checks. Whole processes find their
 compiled files, as an installed program does. A run of the program does without Python's collector of cycles, and so do the
-measures of its steps. A step's share is of the run with writing. Each of the M runs is made once.
+measures of its steps. Memory growth is that of a process each, from the peak it has with everything loaded. A step's share is of the run with writing. Each of the M runs is made once.
 
 Run again, from the top of the checkout with the test extra installed (LibreOffice is used where it is there):
 

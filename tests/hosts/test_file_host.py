@@ -8,6 +8,7 @@ import re
 import stat
 import zipfile
 from collections.abc import Callable, Mapping
+from dataclasses import replace
 from datetime import date, datetime
 from pathlib import Path
 from typing import Any
@@ -235,6 +236,20 @@ def test_her_digits_are_kept_as_she_stored_them(tmp_path: Path) -> None:
     assert write_c1(path)
     with zipfile.ZipFile(path) as package:
         assert b"<v>5.0000000000000001E0</v>" in package.read(SHEET)
+
+
+def test_a_change_between_two_saves_of_one_host_is_noticed(tmp_path: Path) -> None:
+    path = tmp_path / "book.xlsx"
+    create(path, Edits(tabs=(OURS,)))
+    book = WorkbookFile(path)
+    other = replace(OURS, name="Another")
+    assert book.apply(Edits(tabs=(other,))) and not book.apply(Edits(tabs=(other,)))
+    create(tmp_path / "changed.xlsx", Edits(tabs=(OURS, other, replace(OURS, name="Third"))))
+    path.write_bytes((tmp_path / "changed.xlsx").read_bytes())
+    last = Edits(tabs=(replace(OURS, name="Last"),))
+    assert "changed by another program" in untouched(path, lambda: book.apply(last), WorkbookChanged)
+    book.close()
+    assert book.apply(last), "who has closed the book begins anew"
 
 
 def test_the_same_edits_twice_save_once(tmp_path: Path) -> None:

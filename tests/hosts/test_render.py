@@ -2,11 +2,12 @@
 
 from __future__ import annotations
 
+import random
 import re
 import shutil
 import subprocess
 import zipfile
-from datetime import date
+from datetime import date, timedelta
 from pathlib import Path
 from typing import Any
 
@@ -26,10 +27,11 @@ from costbook.book.grid import (
 )
 from costbook.book.layout import COLOURS, STYLES
 from costbook.errors import Where
+from costbook.hosts.cells import clean, escaped
 from costbook.hosts.file import WorkbookFile, create
-from costbook.hosts.render import clean, escaped
 
 openpyxl = pytest.importorskip("openpyxl")
+from openpyxl.utils.escape import unescape  # noqa: E402
 
 ROWS = (
     (Cell("Costs", "title"),),
@@ -100,6 +102,59 @@ def test_cells_wear_the_declared_style_under_its_name(tab: Any) -> None:
         assert bool(cell.border.bottom and cell.border.bottom.style == "thin") == style.line
         assert cell.protection.locked == style.locked
     assert not tab.protection.sheet
+
+
+def many_cells(rows: int = 700, seed: int = 3) -> PutTab:
+    """A tab of more rows than are written at once, of every kind of value, with gaps and short rows."""
+    chance = random.Random(seed)
+    kinds = (
+        lambda: chance.uniform(-1, 1) * 10.0 ** chance.randint(-12, 12), lambda: chance.randint(-10**9, 10**9),
+        lambda: float(chance.randint(0, 99)), lambda: "".join(chance.choices("a&<>\"' ½é€\t_x0041_", k=chance.randint(1, 12))),
+        lambda: chance.choice(("=A1", "+1", "-", "@x", " edge ", "two\nlines")), lambda: bool(chance.getrandbits(1)), lambda: None,
+        lambda: date(2026, 1, 1) + timedelta(chance.randint(0, 9_999)), lambda: ErrorValue("#N/A"), lambda: "",
+    )  # fmt: skip
+    styles = ("plain", "tool text", "tool money", "her date")
+
+    def cell() -> Cell:
+        value = chance.choice(kinds)()
+        style = "her date" if isinstance(value, date) else chance.choice(styles[:3])
+        leads = value not in (None, "") and chance.random() < 0.02
+        return Cell(value, style, Where("Many", "B2") if leads else None)
+
+    return PutTab("Many", tuple(tuple(cell() for _ in range(chance.randint(0, 30))) for _ in range(rows)))
+
+
+@pytest.mark.parametrize("into_hers", (False, True))
+def test_every_cell_of_a_big_tab_reads_back_to_the_last_digit(tmp_path: Path, into_hers: bool) -> None:
+    tab, path = many_cells(), tmp_path / "book.xlsx"
+    if into_hers:
+        book = openpyxl.Workbook()
+        book.active["A1"] = "hers"
+        book.save(path)
+        assert WorkbookFile(path).apply(Edits(tabs=(tab,)))
+    else:
+        create(path, Edits(tabs=(tab,)))
+    read = openpyxl.load_workbook(path)["Many"]
+    links = {link.ref: link.location for link in read._hyperlinks} or {
+        cell.coordinate: cell.hyperlink.location for row in read.iter_rows() for cell in row if cell.hyperlink
+    }
+    for r, cells in enumerate(tab.rows, 1):
+        for c, wanted in enumerate(cells, 1):
+            there, value = read.cell(r, c), wanted.value
+            if isinstance(value, date):
+                assert there.value.date() == value and there.is_date
+            elif isinstance(value, str) and value:
+                assert unescape(there.value) == value and there.data_type == "s"
+                assert bool(there.quotePrefix) == (value[0] in "=+-@")
+            elif isinstance(value, ErrorValue):
+                assert (there.value, there.data_type) == (value.text, "e")
+            elif isinstance(value, bool):
+                assert there.value is value
+            else:
+                assert there.value == (value or None if isinstance(value, str) else value), there.coordinate
+            if wanted != Cell():
+                assert there.number_format == STYLES[wanted.style].number_format
+            assert links.get(there.coordinate) == ("'Many'!B2" if wanted.link else None)
 
 
 def test_the_view(tab: Any) -> None:
