@@ -8,12 +8,12 @@ import re
 import stat
 import zipfile
 from collections.abc import Callable, Mapping
-from dataclasses import replace
 from datetime import date, datetime
 from pathlib import Path
 from typing import Any
 
 import pytest
+from records import replace
 
 from costbook.book.grid import Cell, Edits, ErrorValue, Formula, Look, PutTab, SetCell, Value
 from costbook.errors import HostUnavailable, WorkbookBusy, WorkbookChanged, WriteRefused
