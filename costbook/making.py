@@ -12,7 +12,7 @@ from costbook.book.decisions import kept_rows
 from costbook.book.grid import Edits, PutTab, SetCell, Snapshot, Value
 from costbook.book.model import Book
 from costbook.book.posting import appended
-from costbook.book.records import HOURS, MOULDS, booked_cells, lacks, sale_rows, stock_cells
+from costbook.book.records import HOURS, MOULDS, booked_cells, lacks, sale_rows, value_cells
 from costbook.book.sheets import table_tab
 from costbook.book.tool_tabs import COUNT, SHOP_COLUMNS
 from costbook.costing.batches import Moves, lot_uses, moves, proposals, results
@@ -134,8 +134,8 @@ def booked(snapshot: Snapshot, priced: Priced) -> Booked:
             findings.append(Finding("stop", "no-column", f"{what}; nothing is booked", None, "Add a column with that heading."))
             return Booked(Edits(), Moves({}, {}, (), (), tuple(findings)))
     cells = [
-        *stock_cells(snapshot, layout.MATERIALS, {(code, "on_hand"): count for code, count in found.materials.items()}),
-        *stock_cells(snapshot, layout.PRODUCTS, found.products),
+        *value_cells(snapshot, layout.MATERIALS, {(code, "on_hand"): count for code, count in found.materials.items()}),
+        *value_cells(snapshot, layout.PRODUCTS, found.products),
         *booked_cells(snapshot, layout.BATCHES, [b.row for b in found.batches], priced.on),
         *booked_cells(snapshot, layout.SALES, [s.row for s in found.sales], priced.on),
     ]  # fmt: skip

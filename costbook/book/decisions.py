@@ -13,9 +13,10 @@ from decimal import Decimal
 
 from costbook.amounts.quantity import same_name
 from costbook.book.grid import SetCell, Snapshot, Value
-from costbook.book.layout import PRODUCTS, Tab, style_for
+from costbook.book.layout import PRODUCTS, Tab
 from costbook.book.model import Product
-from costbook.book.table import Notes, Row, find_table, find_tables
+from costbook.book.records import value_cells
+from costbook.book.table import Notes, Row, find_table
 from costbook.book.tool_tabs import DECISIONS
 
 ANSWERS = ("decision", "new_price", "starts", "orders_until", "reason")
@@ -90,16 +91,7 @@ def _decided(row: Row, products: Mapping[str, Product]) -> Decided | None:
 
 def price_cells(snapshot: Snapshot, prices: Mapping[tuple[str, str], Decimal]) -> list[SetCell]:
     """The edits that put new prices, by product and column, into her Products tab; they refuse a cell that changed since."""
-    table = find_tables(snapshot)[PRODUCTS.name]
-    edits = []
-    for row in table.rows(Notes()):
-        code = row.text("code") or row.text("name")
-        for (product, key), price in prices.items():
-            place = table.columns.get(key)
-            if product == code and place is not None:
-                style = style_for(PRODUCTS.column(key))
-                edits.append(SetCell(table.grid.name, row.index, place, float(price), style, table.grid.value(row.index, place)))
-    return edits
+    return value_cells(snapshot, PRODUCTS, {key: float(price) for key, price in prices.items()})
 
 
 def kept_rows(snapshot: Snapshot, tab: Tab) -> list[list[Value]]:

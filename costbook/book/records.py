@@ -141,7 +141,7 @@ def booked_cells(snapshot: Snapshot, tab: Tab, rows: Iterable[int], on: date) ->
     return [SetCell(table.grid.name, row, place, on, style_for(tab.column("booked")), table.grid.value(row, place)) for row in rows]
 
 
-def stock_cells(snapshot: Snapshot, tab: Tab, changes: Mapping[tuple[str, str], Value]) -> list[SetCell]:
+def value_cells(snapshot: Snapshot, tab: Tab, changes: Mapping[tuple[str, str], Value]) -> list[SetCell]:
     """The edits that put new values, by code and column key, into rows of Materials or Products.
 
     Args: changes are by what names the row (code, or name where it has none) and the column's key.
