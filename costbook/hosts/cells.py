@@ -5,7 +5,6 @@ from __future__ import annotations
 import re
 from datetime import date, datetime
 from math import isfinite
-from xml.sax.saxutils import escape
 
 from costbook.book.grid import ErrorValue, Value
 
@@ -52,9 +51,15 @@ def stored_result(value: Value, from_1904: bool) -> tuple[str, bytes] | None:
     if isinstance(value, bool):
         return "b", b"%d" % value
     if isinstance(value, ErrorValue):
-        return "e", escape(value.text).encode()
+        return "e", _as_xml(value.text)
     if isinstance(value, date):
         return "n", b"%d" % serial(value, from_1904)
     if isinstance(value, str):
-        return "str", escape(escaped(value)).encode()
+        return "str", _as_xml(escaped(value))
     return "n", repr(value).encode()
+
+
+def _as_xml(text: str) -> bytes:
+    from html import escape  # that of xml.sax loads network and mail modules; neither is wanted where nothing is saved
+
+    return escape(text, quote=False).encode()
