@@ -7,12 +7,11 @@ from __future__ import annotations
 
 import re
 from collections.abc import Sequence
-from dataclasses import dataclass, field
 from decimal import ROUND_HALF_UP, Context, Decimal
 from fractions import Fraction
-from functools import lru_cache
+from functools import cached_property, lru_cache
 from math import lcm
-from typing import Literal
+from typing import Literal, NamedTuple
 from unicodedata import category
 
 from costbook.amounts.numbers import digits, quoted
@@ -169,24 +168,30 @@ def _largest_remainder(units: int, weights: Sequence[int]) -> list[int]:
     return [share + (at in extra) for at, (share, _) in enumerate(split)]
 
 
-@dataclass(frozen=True, slots=True)
-class Ending:
-    """How a shown price ends: at the next step of `value` ('step'), or with `value` as its cents ('cents').
-
-    `units` is the value in hundred-millionths.
-    """
-
+class _Ends(NamedTuple):
     kind: Literal["step", "cents"]
     value: Decimal
-    units: int = field(init=False, repr=False, compare=False)
 
-    def __post_init__(self) -> None:
-        fine = self.value.is_finite() and self.value == rounded(self.value)
-        inside = self.value > 0 if self.kind == "step" else self.kind == "cents" and 0 <= self.value < 1
+
+class Ending(_Ends):
+    """How a shown price ends: at the next step of `value` ('step'), or with `value` as its cents ('cents').
+
+    Raises:
+        QuantityError: no price can end so.
+    """
+
+    def __new__(cls, kind: Literal["step", "cents"], value: Decimal) -> Ending:
+        """An ending whose value is one of whole cents."""
+        fine = value.is_finite() and value == rounded(value)
+        inside = value > 0 if kind == "step" else kind == "cents" and 0 <= value < 1
         if not (fine and inside):
-            raise QuantityError(f"A price cannot end by {self.kind} of {self.value}.", do=_ENDING_ADVICE)
-        object.__setattr__(self, "value", rounded(self.value))
-        object.__setattr__(self, "units", int(self.value.scaleb(8, _WIDE)))
+            raise QuantityError(f"A price cannot end by {kind} of {value}.", do=_ENDING_ADVICE)
+        return super().__new__(cls, kind, rounded(value))
+
+    @cached_property
+    def units(self) -> int:
+        """The value in hundred-millionths."""
+        return int(self.value.scaleb(8, _WIDE))
 
     def __str__(self) -> str:
         return f"next {self.value}" if self.kind == "step" else f"ends {str(self.value)[1:]}"

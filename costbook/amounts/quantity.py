@@ -15,10 +15,9 @@ from __future__ import annotations
 import csv
 import re
 from collections.abc import Mapping, Sequence
-from dataclasses import dataclass, field
 from decimal import Decimal
 from fractions import Fraction
-from functools import lru_cache
+from functools import cached_property, lru_cache
 from itertools import pairwise
 from pathlib import Path
 from typing import Any, NamedTuple
@@ -82,15 +81,7 @@ class Unit(NamedTuple):
     source: str
 
 
-@dataclass(frozen=True, slots=True)
-class Amount:
-    """An amount as written: low, usual and high in `unit`, exact; for a percent the unit is None and 2 % is 2/100.
-
-    `text` is what was typed, amount and unit. `usual_given` is False where nobody wrote the usual amount of a range:
-    the middle of "4-6 oz", the top of "up to 2 cups". `form` is one of FORMS' values. `bases` are low, usual and high
-    in g, mL or each as floats.
-    """
-
+class _Said(NamedTuple):
     text: str
     unit: Unit | None
     low: Fraction
@@ -99,14 +90,31 @@ class Amount:
     percent: bool = False
     usual_given: bool = True
     form: str = "level"
-    bases: tuple[float, float, float] = field(init=False, repr=False, compare=False)
 
-    def __post_init__(self) -> None:
+
+class Amount(_Said):
+    """An amount as written: low, usual and high in `unit`, exact; for a percent the unit is None and 2 % is 2/100.
+
+    `text` is what was typed, amount and unit. `usual_given` is False where nobody wrote the usual amount of a range:
+    the middle of "4-6 oz", the top of "up to 2 cups". `form` is one of FORMS' values.
+    """
+
+    def __new__(
+        cls, text: str, unit: Unit | None, low: Fraction, usual: Fraction, high: Fraction, percent: bool = False,
+        usual_given: bool = True, form: str = "level",
+    ) -> Amount:  # fmt: skip
+        """An amount that a float can hold. Raises QuantityError where it is too large."""
+        made = super().__new__(cls, text, unit, low, usual, high, percent, usual_given, form)
+        _ = made.bases
+        return made
+
+    @cached_property
+    def bases(self) -> tuple[float, float, float]:
+        """Low, usual and high in g, mL or each as floats."""
         factor = self.unit.factor if self.unit else Fraction(1)
         usual = _product(self.usual, factor)
         same = self.low is self.usual is self.high
-        bases = (usual,) * 3 if same else (_product(self.low, factor), usual, _product(self.high, factor))
-        object.__setattr__(self, "bases", bases)
+        return (usual,) * 3 if same else (_product(self.low, factor), usual, _product(self.high, factor))
 
     @property
     def is_range(self) -> bool:

@@ -8,7 +8,6 @@ is: 'hers' is typed by her and never overwritten, 'tool' is written by the tool.
 from __future__ import annotations
 
 from collections.abc import Mapping
-from dataclasses import dataclass
 from typing import NamedTuple
 
 from costbook.book.grid import Chart, Look, Rule, column_name, sheet_ref
@@ -88,8 +87,7 @@ class Column(NamedTuple):
         return (self.heading, *self.synonyms)
 
 
-@dataclass(frozen=True, slots=True)
-class Tab:
+class Tab(NamedTuple):
     """A declared tab: name, other names it is found by, what a row is, and its columns."""
 
     name: str
@@ -103,7 +101,7 @@ class Tab:
         """The column of that key."""
         return next(c for c in self.columns if c.key == key)
 
-    def index(self, key: str) -> int:
+    def place(self, key: str) -> int:
         """The place of that column when the tab is rendered new, from 0."""
         return next(i for i, c in enumerate(self.columns) if c.key == key)
 
@@ -402,7 +400,7 @@ def range_of(name: str) -> str:
     """The reference of a dropdown's source column, for a book laid out new."""
     tab_name, key = RANGES[name]
     tab = next(t for t in HER_TABS if t.name == tab_name)
-    letters = column_name(tab.index(key))
+    letters = column_name(tab.place(key))
     return f"{sheet_ref(tab_name)}!${letters}$4:${letters}$503"
 
 

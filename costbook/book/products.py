@@ -3,7 +3,6 @@
 from __future__ import annotations
 
 from collections.abc import Container, Iterable, Mapping, Sequence, Set
-from dataclasses import replace
 from decimal import Decimal
 
 from costbook.amounts.money import Ending, read_ending
@@ -90,7 +89,7 @@ def read_products(
             continue
         if standing == "dropped":  # others may still have lines as in it; what is wrong with it is no matter
             dropped.add(code)
-            row = replace(row, notes=Notes(notes.decimal, notes.measures))
+            row = Row(row.grid, row.index, row.columns, Notes(notes.decimal, notes.measures))
         products[code] = _product(row, code, names, materials, slots, standing == "trying out")
         if row.text("like"):
             like[code] = (row.text("like"), row)
@@ -150,7 +149,7 @@ def _with_slots(rows: Iterable[Row], slots: Set[str]) -> Iterable[Row]:
             if not slots.isdisjoint(names):  # else no heading: so it is with all rows but one or two
                 columns = {names[place]: place for place in reversed(range(len(names))) if names[place] in slots} | columns
         seen = row.index
-        yield row if columns is row.columns else replace(row, columns=columns)
+        yield row if columns is row.columns else Row(row.grid, row.index, columns, row.notes)
 
 
 def _product(

@@ -7,7 +7,6 @@ cell. Sources of the rules: common practice, no source.
 from __future__ import annotations
 
 from collections.abc import Collection, Iterable, Iterator, Mapping, Sequence
-from dataclasses import dataclass, field
 from datetime import date
 from decimal import Decimal
 from functools import lru_cache
@@ -50,13 +49,12 @@ def plain_text(value: Value) -> str:
     return value.text if isinstance(value, ErrorValue) else str(value)
 
 
-@dataclass
 class Notes:
     """Findings gathered while reading, and the two settings that reading needs."""
 
-    decimal: str = "point"
-    measures: str = "US customary"
-    found: list[Finding] = field(default_factory=list)
+    def __init__(self, decimal: str = "point", measures: str = "US customary") -> None:
+        self.decimal, self.measures = decimal, measures
+        self.found: list[Finding] = []
 
     def stops(self, since: int) -> tuple[Finding, ...]:
         """The findings of level stop noted since there were that many."""
@@ -75,18 +73,14 @@ def _printed(number: float) -> Decimal:
     return Decimal(repr(number))
 
 
-@dataclass(slots=True)
 class Row:
     """One row of a found table. `columns` maps a column's key to its place in the grid, and `cells` are the row's there."""
 
-    grid: Grid
-    index: int
-    columns: dict[str, int]
-    notes: Notes
-    cells: tuple[Value, ...] = field(init=False)
+    __slots__ = ("cells", "columns", "grid", "index", "notes")
 
-    def __post_init__(self) -> None:
-        self.cells = self.grid.rows[self.index]
+    def __init__(self, grid: Grid, index: int, columns: dict[str, int], notes: Notes) -> None:
+        self.grid, self.index, self.columns, self.notes = grid, index, columns, notes
+        self.cells: tuple[Value, ...] = grid.rows[index]
 
     def value(self, key: str) -> Value:
         """The raw value, None where the cell is empty or the book has no such column."""

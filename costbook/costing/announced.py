@@ -10,9 +10,9 @@ What cannot be used is a `Finding` of level stop and is left out; what is used o
 from __future__ import annotations
 
 from collections.abc import Iterable, Mapping, Sequence
-from dataclasses import dataclass, replace
 from datetime import date
 from decimal import Decimal
+from typing import NamedTuple
 
 from costbook.amounts.money import after_discounts
 from costbook.amounts.quantity import Amount, same_name
@@ -24,8 +24,7 @@ SEVERAL_TIMES = 2.0  # a goods price per unit that doubles or halves is asked ab
 OTHER_PACK = 1.5  # a pack so much larger or smaller is another pack, not the old one filled less
 
 
-@dataclass(frozen=True, slots=True)
-class NewRate:
+class NewRate(NamedTuple):
     """What an announced price makes of one material's rate, `before` and `after` per gram or piece, waste included.
 
     `price_before`, `price_after`, `pack_before`, `pack_after` are one pack's price and size (None where nobody knows);
@@ -105,7 +104,7 @@ def rates_after(rated: Rates, news: Mapping[str, NewRate]) -> Rates:
     changed = {
         code: Rate(code, new.after, "announced", () if new.line is None else (new.line,)) for code, new in news.items()
     }
-    return replace(rated, materials={**rated.materials, **changed})
+    return rated._replace(materials={**rated.materials, **changed})
 
 
 # ------------------------------------------------------------ what was said

@@ -8,7 +8,6 @@ gram or piece.
 from __future__ import annotations
 
 from collections.abc import Iterable, Mapping, Sequence
-from dataclasses import dataclass
 from datetime import date
 from decimal import Decimal
 from functools import cached_property
@@ -68,13 +67,7 @@ class Rate(NamedTuple):
         return self.lines[-1] if self.lines else None
 
 
-@dataclass(frozen=True)
-class Rates:
-    """All rates of a book. `missing` says by material why it has none; `labour` is per role and minute.
-
-    `overhead` is per hands-on minute, `activities` per time one happens. `landed` holds every landed line, counted or not, in the tab's order.
-    """
-
+class _All(NamedTuple):
     materials: Mapping[str, Rate]
     missing: Mapping[str, Finding]
     labour: Mapping[str, float]
@@ -82,6 +75,13 @@ class Rates:
     activities: Mapping[str, float]
     landed: tuple[LandedLine, ...]
     findings: tuple[Finding, ...]
+
+
+class Rates(_All):
+    """All rates of a book. `missing` says by material why it has none; `labour` is per role and minute.
+
+    `overhead` is per hands-on minute, `activities` per time one happens. `landed` holds every landed line, counted or not, in the tab's order.
+    """
 
     @cached_property
     def by_key(self) -> Mapping[tuple[str, str], float]:

@@ -12,8 +12,8 @@ from __future__ import annotations
 
 import math
 from collections.abc import Mapping, Sequence
-from dataclasses import dataclass, field
 from decimal import Decimal
+from functools import cached_property
 from typing import NamedTuple
 
 from costbook.amounts.money import Ending, rounded, up_to_ending
@@ -131,27 +131,30 @@ class Tier(NamedTuple):
     compare_materials: Decimal
 
 
-@dataclass(frozen=True, slots=True)
-class Pricer:
-    """A channel with its money and shares worked out once, ready for any product's cost.
-
-    `taken` is the share of a net price that the fee takes. `aims` are, for target and floor, what is added to a cost and by
-    what share of the price the sum is divided; None where there is none, or no price reaches it.
-    """
-
+class _Shares(NamedTuple):
     channel: Channel
     fixed: float
     fee: float
     tax: float
     target: float | None
     floor: float | None
-    taken: float = field(init=False, repr=False, compare=False)
-    aims: tuple[tuple[float, float] | None, tuple[float, float] | None] = field(init=False, repr=False, compare=False)
 
-    def __post_init__(self) -> None:
-        object.__setattr__(self, "taken", _fee(self.fee, self.tax, self.channel.fee_on_shown))
-        target, floor = self._aim(self.target, self.channel.target_counts), self._aim(self.floor, self.channel.floor_counts)
-        object.__setattr__(self, "aims", (target, floor))
+
+class Pricer(_Shares):
+    """A channel with its money and shares worked out once, ready for any product's cost."""
+
+    @cached_property
+    def taken(self) -> float:
+        """The share of a net price that the fee takes."""
+        return _fee(self.fee, self.tax, self.channel.fee_on_shown)
+
+    @cached_property
+    def aims(self) -> tuple[tuple[float, float] | None, tuple[float, float] | None]:
+        """For target and floor, what is added to a cost and by what share of the price the sum is divided.
+
+        None where there is none, or no price reaches it.
+        """
+        return self._aim(self.target, self.channel.target_counts), self._aim(self.floor, self.channel.floor_counts)
 
     def _aim(self, share: float | None, counts: str) -> tuple[float, float] | None:
         if share is None:

@@ -9,7 +9,6 @@ from __future__ import annotations
 
 import math
 from collections.abc import Callable, Iterable, Iterator, Mapping, Sequence
-from dataclasses import dataclass, field
 from typing import NamedTuple, TypeVar
 
 from costbook.book.model import Book, Part, Product, Recipe, RecipeLine, Step
@@ -129,7 +128,6 @@ class Cost(NamedTuple):
         return self.unit_cost * self.good
 
 
-@dataclass
 class Usage:
     """The usage matrix of a book, row by row, each built once per variant and kept.
 
@@ -137,14 +135,13 @@ class Usage:
     again.
     """
 
-    book: Book
-    _mixes: dict[tuple[str, tuple[tuple[str, str], ...], Variant], Mix | CostbookError] = field(default_factory=dict)
-    _rows: dict[tuple[str, Variant], UsageRow | CostbookError] = field(default_factory=dict)
-    _steps: dict[str, list[Step]] = field(default_factory=dict)
-    _batches: dict[tuple[str, int], dict[str, float]] = field(default_factory=dict)
-
-    def __post_init__(self) -> None:
-        for step in self.book.steps:
+    def __init__(self, book: Book) -> None:
+        self.book = book
+        self._mixes: dict[tuple[str, tuple[tuple[str, str], ...], Variant], Mix | CostbookError] = {}
+        self._rows: dict[tuple[str, Variant], UsageRow | CostbookError] = {}
+        self._steps: dict[str, list[Step]] = {}
+        self._batches: dict[tuple[str, int], dict[str, float]] = {}
+        for step in book.steps:
             self._steps.setdefault(step.family, []).append(step)
 
     def batch_minutes(self, product: Product) -> dict[str, float]:
@@ -358,17 +355,15 @@ class Usage:
         sums.inside.append((mix.kept, amount * inside * mix.usable_g / mix.makes, mix.stays_g))
 
 
-@dataclass
 class _Sums:
     """A batch while it is added up."""
 
-    in_g: float = 0.0
-    stays_g: float = 0.0
-    bought: dict[str, float] = field(default_factory=dict)
-    kept: dict[str, float] = field(default_factory=dict)
-    lines: list[tuple[RecipeLine, str, float]] = field(default_factory=list)
-    varies: bool = False
-    choices: int = 1
+    def __init__(self) -> None:
+        self.in_g = self.stays_g = 0.0
+        self.bought: dict[str, float] = {}
+        self.kept: dict[str, float] = {}
+        self.lines: list[tuple[RecipeLine, str, float]] = []
+        self.varies, self.choices = False, 1
 
     def saw(self, line: RecipeLine) -> None:
         self.varies |= line.amount.is_range
@@ -396,14 +391,13 @@ class _Sums:
             self.kept[code] = self.kept.get(code, 0.0) + kept * weight / whole
 
 
-@dataclass
 class _RowSums:
     """A product's row while it is added up; `inside` is what `Kept` is made of."""
 
-    bought: dict[Key, float] = field(default_factory=dict)
-    inside: list[tuple[Mapping[str, float], float, float]] = field(default_factory=list)
-    varies: bool = False
-    choices: int = 1
+    def __init__(self) -> None:
+        self.bought: dict[Key, float] = {}
+        self.inside: list[tuple[Mapping[str, float], float, float]] = []
+        self.varies, self.choices = False, 1
 
     def add(self, key: Key, amount: float) -> None:
         self.bought[key] = self.bought.get(key, 0.0) + amount

@@ -4,7 +4,6 @@ from __future__ import annotations
 
 import math
 from collections.abc import Iterable, Mapping, Sequence
-from dataclasses import replace
 from datetime import date
 
 from costbook.amounts.money import read_ending
@@ -29,7 +28,7 @@ def changed_tab(priced: Priced, impact: Impact) -> PutTab:
     """A row per product, the greatest rise first, with a column for each material whose price changes."""
     materials = [code for code in impact.news if any(code in c.effects for c in impact.products.values())]
     names = [tool(code, f"from {priced.book.materials[code].name}", "usage", 12.0) for code in materials]
-    tab = replace(CHANGED, columns=(*CHANGED.columns, *names))
+    tab = CHANGED._replace(columns=(*CHANGED.columns, *names))
     changes = sorted(impact.products.values(), key=lambda c: -c.rise)
     rows = []
     for change in changes:
@@ -77,7 +76,7 @@ def decisions_tab(priced: Priced, impact: Impact, typed: Answers) -> PutTab:
         "Say keep margin, target or hold, or type a price of your own; then: costbook accept. It moves the price into your own"
         " column and keeps the old one in the price log. Shares are of the price without tax."
     )
-    place = DECISIONS.index("flag")
+    place = DECISIONS.place("flag")
     area = (FIRST, place, FIRST + max(len(rows), 1) - 1, place)
     cell = f"${column_name(place)}{FIRST + 1}"
     marks = [Highlight(area, f'LEFT({cell},{len(words)})="{words}"', style) for words, style in FLAGS]
@@ -135,7 +134,7 @@ def rises_tab(priced: Priced, impact: Impact, hidden: Sequence[HiddenRise]) -> P
     for rise in hidden:
         rows.append(cells_of(RISES, _hidden(priced, rise)))
         rows[-1][-1] = rows[-1][-1]._replace(style="tool wrapped")
-    charts = _bars("What each announced price costs a year", RISES.index("a_year"), RISES.index("name"), announced, len(rows), "0")
+    charts = _bars("What each announced price costs a year", RISES.place("a_year"), RISES.place("name"), announced, len(rows), "0")
     hint = "Announced prices with the terms of the last paper: same discount, same freight in money. Below: rises between papers that no price showed."
     return put(RISES, hint, rows, charts)
 
@@ -161,7 +160,7 @@ def levers_tab(priced: Priced, found: Iterable[Lever]) -> PutTab:
             back = "yes" if standing.over_floor else "no"
             row: list[Value] = [lever.product, name, lever.kind, lever.words, lever.unit_cost, lever.effect, standing.channel, standing.margin, back]
             cells = cells_of(LEVERS, row)
-            cells[LEVERS.index("words")] = cells[LEVERS.index("words")]._replace(style="tool wrapped")
+            cells[LEVERS.place("words")] = cells[LEVERS.place("words")]._replace(style="tool wrapped")
             rows.append(cells)
     if not rows:
         rows = [[Cell("nothing", "good"), Cell("No price is under its floor, or nothing the book holds would lower its cost.", "good"),
@@ -176,7 +175,7 @@ def movers_tab(priced: Priced, found: Sequence[Sensitivity]) -> PutTab:
         cells_of(MOVERS, [names.get(s.item, s.item), s.category, s.share, s.a_year, s.ten_percent, priced.book.products[s.most_in].name, s.part])
         for s in found
     ]
-    charts = _bars("What 10 % on each adds a year", MOVERS.index("ten"), 0, min(len(rows), 20), len(rows), "0")
+    charts = _bars("What 10 % on each adds a year", MOVERS.place("ten"), 0, min(len(rows), 20), len(rows), "0")
     hint = "Weighted by what you sell a week (one each where nothing is typed). The share is how much of a percent the year's cost moves for 1 %."
     return put(MOVERS, hint, rows, charts)
 

@@ -57,7 +57,7 @@ def changed_cells(table: Table, index: int, tab: Tab, mark: str) -> list[Column]
 
 def filled_in(tab: Tab, mark: str, column: Column) -> bool:
     """Whether the tool had left the cell of that column empty."""
-    order = tab.index(column.key)
+    order = tab.place(column.key)
     return mark[4 * order : 4 * order + 4] == _sum(None)
 
 

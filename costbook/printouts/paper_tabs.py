@@ -23,7 +23,7 @@ def review_tab(lines: Sequence[ReviewLine], snapshot: Snapshot) -> PutTab:
     body = [cells_of(REVIEW, [line.values.get(c.key) for c in REVIEW.columns]) for line in lines]
     for cells in body:
         for key in ("reason", "hint"):
-            cells[REVIEW.index(key)] = cells[REVIEW.index(key)]._replace(style="tool wrapped")
+            cells[REVIEW.place(key)] = cells[REVIEW.place(key)]._replace(style="tool wrapped")
     if not body:
         body = [[Cell("nothing waits here", "good"), *[Cell(None, "good")] * (len(REVIEW.columns) - 1)]]
     hint = (
@@ -36,7 +36,7 @@ def review_tab(lines: Sequence[ReviewLine], snapshot: Snapshot) -> PutTab:
         if line.changed:
             rows[number] = (*rows[number][:-1], Cell(line.mark, "mark"))
     # What she reads and fills in is printed; what is only kept for posting stands to the right of it.
-    printed = (0, 0, len(rows) - 1, REVIEW.index("hint"))
+    printed = (0, 0, len(rows) - 1, REVIEW.place("hint"))
     look = tab.look._replace(rules=tuple(_review_rules(tab, snapshot)), print_area=printed)
     return tab._replace(rows=tuple(rows), look=look)
 

@@ -122,7 +122,7 @@ def _keys(tab: Tab) -> list[str]:
 
 
 TRACE_PLACE = {c.key: place for place, c in enumerate(TRACE.columns)}
-TRIAL_LETTERS = {key: column_name(PRICES.index(key)) for key in ("trial", "unit_cost", "channel_cost")}
+TRIAL_LETTERS = {key: column_name(PRICES.place(key)) for key in ("trial", "unit_cost", "channel_cost")}
 
 
 # ------------------------------------------------------------------- costs
@@ -161,7 +161,7 @@ def _cost_values(priced: Priced, cost: Cost) -> list[Value]:
 
 
 def _build_up(count: int, rows: int) -> Chart:
-    first = COSTS.index("materials")
+    first = COSTS.place("materials")
     series = tuple(
         Series((2, first + i), (FIRST, first + i, FIRST + count - 1, first + i), layout.SERIES[i])
         for i in range(len(CATEGORIES))
@@ -265,7 +265,7 @@ def trial_prices(snapshot: Snapshot) -> dict[tuple[str, str], Value]:
 
 
 def _flag_highlights(rows: int) -> list[Highlight]:
-    place = PRICES.index("flag")
+    place = PRICES.place("flag")
     area = (FIRST, place, FIRST + max(rows, 1) - 1, place)
     cell = f"${column_name(place)}{FIRST + 1}"
     styles = (
@@ -280,11 +280,11 @@ def _flag_highlights(rows: int) -> list[Highlight]:
 def _margin_chart(priced: Priced, starts: Mapping[str, int], rows: int) -> list[Chart]:
     """Margin at her prices per product: one column for wholesale, one for the first retail channel."""
     count = min(len(priced.costs), CHART_PRODUCTS)
-    margin = PRICES.index("margin")
+    margin = PRICES.place("margin")
     shown = _one_of_each([c for c in priced.book.channels.values() if c.price])
     series = tuple(
         Series(
-            (starts[c.name], PRICES.index("channel")),
+            (starts[c.name], PRICES.place("channel")),
             (starts[c.name], margin, starts[c.name] + count - 1, margin),
             layout.SERIES[i * 3],
         )
@@ -398,7 +398,7 @@ def _trace_row(priced: Priced, code: str, line: TraceLine, row: int) -> list[Cel
     )
     usage, rate = rounded_off(line.usage / size), rounded_off(line.rate * size)
     assert isinstance(usage, float) and isinstance(rate, float)
-    product = Formula(f"{address(row, TRACE.index('usage'))}*{address(row, TRACE.index('rate'))}", usage * rate)
+    product = Formula(f"{address(row, TRACE.place('usage'))}*{address(row, TRACE.place('rate'))}", usage * rate)
     paper = (
         source.paper
         if source

@@ -61,12 +61,12 @@ def _day(moment: datetime | None) -> date | None:
 
 def _wrapped(tab: Tab, cells: list[Cell], *keys: str) -> list[Cell]:
     for key in keys:
-        cells[tab.index(key)] = cells[tab.index(key)]._replace(style="tool wrapped")
+        cells[tab.place(key)] = cells[tab.place(key)]._replace(style="tool wrapped")
     return cells
 
 
 def _columns(title: str, tab: Tab, key: str, count: int, row: int, number_format: str) -> Chart:
-    values, labels = tab.index(key), tab.index("code")
+    values, labels = tab.place(key), tab.index("code")
     series = (Series((2, values), (FIRST, values, FIRST + count - 1, values), SERIES[0]),)
     return Chart("column", title, (FIRST, labels, FIRST + count - 1, labels), series, (row, 1), 26.0, 9.0, "", number_format)
 
@@ -124,7 +124,7 @@ def work_tab(book: Book, work: OrderOfWork) -> PutTab:
         rows.append(cells_of(WORK_DAYS, [e.start.date(), f"{e.start:%H:%M}", end, e.product, _name(book, e.product), e.batch, e.step, e.role, hours]))
     for sentence in work.left_over:
         cells = cells_of(WORK_DAYS, [None, "", "", "", "", None, sentence, "", None])
-        cells[WORK_DAYS.index("step")] = cells[WORK_DAYS.index("step")]._replace(style="tool wrapped")
+        cells[WORK_DAYS.place("step")] = cells[WORK_DAYS.place("step")]._replace(style="tool wrapped")
         rows.append(cells)
     return put(WORK_DAYS, "Each batch as early as hours, rests and places allow, in the order of the plan.", rows)
 
@@ -141,7 +141,7 @@ def times_tab(book: Book, work: OrderOfWork) -> PutTab:
         rows.append(cells_of(BATCH_TIMES, [f"{b.product} batch {b.batch}", _name(book, b.product), *shown, *days]))
     last = FIRST + min(len(rows), CHARTED) - 1
     colours = ("FFFFFF", SERIES[0], SERIES[1])  # the days before it starts are there to move the bar, and not to be seen
-    first = BATCH_TIMES.index("offset")
+    first = BATCH_TIMES.place("offset")
     series = tuple(Series((2, first + n), (FIRST, first + n, last, first + n), colour) for n, colour in enumerate(colours))
     height = max(8.0, 0.7 * (last - FIRST + 1) + 3.0)
     chart = Chart("stacked bar", f"Days from {begin:%A %d %B}", (FIRST, 0, last, 0), series, (FIRST + len(rows) + 1, 0), 26.0, height, "days", "0")
