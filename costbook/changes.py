@@ -15,6 +15,7 @@ from costbook.costing.impact import Impact, impact, sensitivities
 from costbook.costing.levers import levers, under_floor
 from costbook.costing.usage import costs
 from costbook.costing.variance import State, state_from_rows, state_rows, variances
+from costbook.errors import Finding
 from costbook.printouts import change_tabs
 
 
@@ -39,6 +40,18 @@ def change_tabs_of(snapshot: Snapshot, priced: Priced, impact: Impact, hidden: S
         now = State.of(priced.usage, priced.rates, priced.costs, priced.on)
         tabs.append(change_tabs.since_tab(priced, variances(old, now), old.on))
     return tabs
+
+
+def under_cost(priced: Priced, wanted: Sequence[Decided]) -> list[Finding]:
+    """The decisions that would sell a piece for less than it costs: so likely a slip that none is moved."""
+    found = []
+    for one in wanted:
+        cost = priced.costs.get(one.product)
+        if cost is not None and one.price is not None and float(one.price) < cost.unit_cost:
+            sentence = f"{one.product}: {one.column} {one.price} is under the {cost.unit_cost:.2f} a piece costs; nothing is moved"
+            do = "Type another price; if you mean it, type it into your own column on Products."
+            found.append(Finding("stop", "under-cost", sentence, priced.book.products[one.product].where, do, (one.product,)))
+    return found
 
 
 def accepted_tabs(snapshot: Snapshot, before: Book, after: Priced, wanted: Sequence[Decided]) -> list[PutTab]:

@@ -24,8 +24,9 @@ from costbook.book.posting import (
 )
 from costbook.book.reading import read_book
 from costbook.book.review import ReviewLine, by_paper, next_code, same_paper, verdict, waiting
+from costbook.book.sheets import table_tab
 from costbook.book.table import nearest
-from costbook.errors import CostbookError
+from costbook.errors import CostbookError, LayoutError
 from costbook.invoices.checks import problems, sign
 from costbook.invoices.matching import Confirmed, Prepared
 from costbook.papers import PostedPaper, read_paper
@@ -49,6 +50,7 @@ class Clerk:
         self.taken: dict[tuple[str, ...], tuple[str, Content]] = {}
         self.facts = book.paper_facts
         self.learnt: list[tuple[str, str, PaperFact]] = []
+        self.announced: list[dict[str, Value]] = []
         self._known: Confirmed | None = None
 
     def take_confirmed(self) -> None:
@@ -149,11 +151,16 @@ class Clerk:
         why = ", ".join(filter(None, told)) + "".join(f"; {text}: add its code on Materials if so" for text in unsure[:3])
         if not new:
             return "already there" if there else "posted", why
-        self._go_on_with(appended(self.snapshot, layout.ANNOUNCED, new))
+        try:
+            self._go_on_with(appended(self.snapshot, layout.ANNOUNCED, new))
+        except LayoutError:  # a book without that tab gets it
+            self.announced += new
         return "posted", why
 
     def _is_announced(self, row: dict[str, Value]) -> bool:
         """Whether Announced prices holds this very price already."""
+        if row in self.announced:
+            return True
         wanted = (same_name(str(row["material"])), row["new_price"], row["starts"])
         return any((same_name(x.material), None if x.pack_price is None else float(x.pack_price), x.starts) == wanted for x in self.book.announced)
 
@@ -207,7 +214,8 @@ class Clerk:
         review = review_tab(lines, self.snapshot)
         stands = review.stands_in(self.began) or (not lines and self.began.grid(review.name) is None)
         layouts = layouts_tab(self.began, self.learnt)
-        return Edits(tuple(cells), (*(() if stands else (review,)), *((layouts,) if layouts else ())))
+        made = [table_tab(layout.ANNOUNCED, self.announced, spare=20)] if self.announced else []
+        return Edits(tuple(cells), (*(() if stands else (review,)), *((layouts,) if layouts else ()), *made))
 
 
 def _goods(lines: Sequence[ReviewLine]) -> int:

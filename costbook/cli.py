@@ -1,7 +1,8 @@
 """The command line: what she types, what she sees, and the exit code.
 
-Exit codes: 0 done; 1 done, and something keeps a product from having a price; 2 the command was not understood; 3 the
-book or a paper cannot be read; 4 the file or the office program stands in the way.
+Exit codes: 0 done; 1 done, and something waits for her: a product has no price, a paper or a list waits, a decision cannot be
+used, a promise cannot be met; 2 the command was not understood; 3 what was asked or the book cannot be read; 4 a file or the
+office program stands in the way.
 """
 
 from __future__ import annotations
@@ -44,7 +45,7 @@ def parser() -> argparse.ArgumentParser:
         "--batches", type=float, metavar="N", help="also the unit cost when a batch is made N times as large"
     )
     one.add_argument("--json", action="store_true", help="print it as JSON")
-    one = asked.add_parser("post", help="post what you confirmed on Invoice review, and supplier papers (CSV, XLSX, XML e-invoices)")
+    one = asked.add_parser("post", help="post what you confirmed on Invoice review, and supplier papers: lists, price lists, e-invoices, PDFs, scans")
     one.add_argument("book", type=Path)
     one.add_argument("papers", nargs="*", type=Path, help="files or folders; none: only what you confirmed")
     one = asked.add_parser("changed", help="show what announced prices do to costs and margins, and what to decide")
@@ -173,11 +174,10 @@ def _changed(asked: argparse.Namespace) -> int:
     print(f"\nAll announced prices together cost {told.impact.a_year:.2f} a year at present sales.")
     for rise in told.hidden:
         print(f" warn  {rise.after.line.where}: {rise.sentence}")
-    about = [f for f in told.findings if f.check.startswith("announced")]
-    if about or told.impact.findings:
-        _print_findings([*about, *told.impact.findings])
+    if told.findings or told.impact.findings:
+        _print_findings([*told.findings, *told.impact.findings])
     print(f"{told.path}: {'written' if told.written else 'nothing changed, file left as it is'}.")
-    return STOPPED if any(f.level == "stop" for f in about) else DONE
+    return STOPPED if any(f.level == "stop" for f in told.findings) else DONE
 
 
 def _accept(asked: argparse.Namespace) -> int:
@@ -190,15 +190,20 @@ def _accept(asked: argparse.Namespace) -> int:
     if any(f.level == "stop" for f in done.findings):
         print("Nothing was moved.")
         return STOPPED
+    if not done.kept:
+        print("Nothing was decided, so nothing moved.")
+        return DONE
     print(f"{len(done.moved)} prices moved, {done.held} held; this state of costs is kept to compare with.")
     print(f"To undo this: {NAME} takeback {asked.book}")
     return DONE
 
 
 def _shops(asked: argparse.Namespace) -> int:
-    written = commands.shops(asked.book, asked.pdf, _progress)
+    written, under = commands.shops(asked.book, asked.pdf, _progress)
     _progress("")
     print(f"{asked.book}: {'Line sheet and Price notice written' if written else 'nothing changed, file left as it is'}.")
+    if under:
+        print(f"Left out, since their wholesale price is under its floor: {', '.join(under)}.")
     if asked.pdf:
         print(f"{asked.pdf} is ready to send.")
     return DONE
@@ -209,7 +214,8 @@ def _next(asked: argparse.Namespace) -> int:
     _progress("")
     print(f"What to make next, by {told.by}:")
     for place, row in enumerate((r for r in told.rows if r.need > 0), 1):
-        print(f"{place:>3}  {row.code[:6]:<6} {row.name[:34]:<34} {_text(row.worth.margin):>7} a piece {_text(row.worth.cash_per_hour):>7} an hour  {row.reason}")
+        state = f"short of {', '.join(s.name for s in row.short)}" if row.short else "can be made" if row.can_be_made else row.why_not
+        print(f"{place:>3}  {row.code[:6]:<6} {row.name[:34]:<34} {row.need:>4} wanted {_text(row.worth.margin):>7} a piece {_text(row.worth.cash_per_hour):>7} an hour  {state}")
     _print_plan(told)
     if told.findings:
         _print_findings(told.findings)
@@ -221,15 +227,16 @@ def _print_plan(told: commands.ToMake) -> None:
     plan = told.plan
     if plan is None:
         return
-    proof = "proven the best" if plan.proven else f"at most {plan.bound:.2f} could be kept, a gap of {plan.gap:.1%}"
-    print(f"\nThe plan keeps {plan.value:.2f} ({proof}):")
+    proof = "proven the best" if plan.proven else f"at most {plan.bound:.2f} could come in, a gap of {plan.gap:.1%}"
+    print(f"\nThe plan brings {plan.value:.2f} ({proof}):")
     for made in plan.made:
         if made.batches:
             print(f"     {made.name[:6]:<6} {made.batches:g} batches, {made.pieces:g} pieces, {made.value:.2f}")
     for missed in plan.missed:
         print(f" stop  {missed.why}")
     for limit in plan.binding[:5]:
-        more = f"; {limit.resource.step_text} more brings {limit.one_more:.2f}" if limit.one_more else ""
+        about = "" if limit.exact else "about "
+        more = f"; {limit.resource.step_text} more brings {about}{limit.one_more:.2f}" if limit.one_more else ""
         print(f"     held back by {limit.resource.name}: {limit.left:.4g} {limit.resource.unit} left of {limit.available:.4g}{more}")
     for note in plan.notes:
         print(f" note  {note}")
@@ -243,6 +250,8 @@ def _record(asked: argparse.Namespace) -> int:
     if asked.lists and not done.asked:
         print(f"{done.read} sales taken over, {done.left_out} were there already.")
     print(f"{done.batches} batches and {done.sales} sales booked.")
+    for product, before, now in done.rates:
+        print(f"{product}: sold a week {'-' if before is None else before} -> {now:g}")
     if done.findings:
         _print_findings(done.findings)
     print(f"{asked.book}: {'written' if done.written else 'nothing changed, file left as it is'}.")

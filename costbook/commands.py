@@ -1,4 +1,4 @@
-"""One function per thing she can ask. The only place with disk paths and today's date.
+"""One function per thing she can ask. The only place with disk paths and today's date; one file, since it is that list.
 
 Each takes paths and plain values, does its work through the rooms below, and returns records to show. Nothing is printed
 here; `tell` is called with a few words as long work goes on.
@@ -15,11 +15,11 @@ from pathlib import Path
 from typing import TYPE_CHECKING, Any, NamedTuple
 
 from costbook.amounts.quantity import same_name
-from costbook.book import layout
+from costbook.book import layout, tool_tabs
 from costbook.book.grid import Edits, PutTab, SetCell, Snapshot
 from costbook.book.model import Book
 from costbook.book.reading import read_book
-from costbook.book.table import unknown
+from costbook.book.table import find_tables, unknown
 from costbook.costing.checks import Priced, checks
 from costbook.costing.rates import rates
 from costbook.costing.tiers import tiers
@@ -118,6 +118,7 @@ def price(path: Path, tell: Tell = _quiet, today: date | None = None) -> Outcome
         tell("working out costs and prices")
         priced, found = worked_out(snapshot, today or date.today())
         edits, found = _price_edits(snapshot, priced, found)
+        edits = Edits(edits.cells, (*edits.tabs, *_refreshed(snapshot, priced)))
         tell("writing")
         written = bool(edits) and host.apply(edits)
     return Outcome(path, priced, (*second_versions, *found), written)
@@ -137,6 +138,24 @@ def _price_edits(snapshot: Snapshot, priced: Priced, found: list[Finding]) -> tu
         if len(standing) == len(tabs) and last.stands_in(snapshot):
             return Edits(), kept
     return Edits(tuple(_last_run(snapshot, priced.on)), (*(tab.put() for tab in tabs), last)), found
+
+
+def _refreshed(snapshot: Snapshot, priced: Priced) -> list[PutTab]:
+    """The tabs of `changed` and `next` that stand in the workbook and show something else now, so that no two disagree.
+
+    A plan stays as it was made: it says of what day it is.
+    """
+    tabs: list[PutTab] = []
+    if snapshot.grid(tool_tabs.DECISIONS.name):
+        from costbook.changes import announced_impact, change_tabs_of
+        from costbook.costing.hidden_rises import hidden_rises
+
+        tabs += change_tabs_of(snapshot, priced, announced_impact(priced), hidden_rises(priced.book, priced.on, priced.rates))
+    if snapshot.grid(tool_tabs.MAKE_NEXT.name):
+        from costbook.making import order_shown, queue_of, queue_tabs
+
+        tabs += queue_tabs(priced, queue_of(priced), order_shown(snapshot, priced.book.settings.queue_by))
+    return [tab for tab in tabs if not tab.stands_in(snapshot)]
 
 
 def _last_run(snapshot: Snapshot, on: date) -> Iterable[SetCell]:
@@ -244,7 +263,7 @@ def _read(path: Path) -> Snapshot:
 
 
 class Changed(NamedTuple):
-    """What announced prices do to a book, the hidden rises of its papers, and whether the file was written."""
+    """What announced prices do to a book, what was found about them, hidden rises, and whether the file was written."""
 
     path: Path
     priced: Priced
@@ -271,31 +290,52 @@ def changed(path: Path, tell: Tell = _quiet, today: date | None = None) -> Chang
         hidden = hidden_rises(priced.book, priced.on, priced.rates)
         edits, found = _price_edits(snapshot, priced, found)
         tabs = [tab for tab in change_tabs_of(snapshot, priced, impact, hidden) if not tab.stands_in(snapshot)]
-        edits = Edits(edits.cells, (*edits.tabs, *tabs))
+        names = {tab.name for tab in tabs}
+        edits = Edits(edits.cells, (*(t for t in edits.tabs if t.name not in names), *tabs, *_missing(snapshot, layout.ANNOUNCED)))
         tell("writing")
         written = bool(edits) and host.apply(edits)
-    return Changed(path, priced, impact, tuple(found), tuple(hidden), written)
+    about = [f for f in found if f.check.startswith("announced") or _on(f, snapshot, layout.ANNOUNCED.name)]
+    return Changed(path, priced, impact, tuple(about), tuple(hidden), written)
+
+
+def _on(finding: Finding, snapshot: Snapshot, *tabs: str) -> bool:
+    """Whether a finding leads to one of these tabs of hers, whatever she calls them."""
+    tables = find_tables(snapshot)
+    return finding.where is not None and finding.where.tab in {tables[tab].grid.name for tab in tabs if tab in tables}
+
+
+def _missing(snapshot: Snapshot, *tabs: layout.Tab) -> list[PutTab]:
+    """Tabs of hers that the book lacks, laid out empty for her to type in."""
+    from costbook.book.sheets import table_tab
+
+    tables = find_tables(snapshot)
+    return [table_tab(tab, [], spare=20) for tab in tabs if tab.name not in tables]
 
 
 class Accepted(NamedTuple):
-    """The prices that were moved, as (product, column, old, new), how many are held, and what could not be used."""
+    """The prices that were moved, as (product, column, old, new), how many are held, and what could not be used.
+
+    `kept` says whether the state of costs was kept to compare with.
+    """
 
     moved: tuple[tuple[str, str, Decimal, Decimal], ...]
     held: int
     findings: tuple[Finding, ...]
+    kept: bool = False
 
 
 def accept(path: Path, tell: Tell = _quiet, today: date | None = None) -> Accepted:
     """Moves the prices she decided on into her own columns, logs them, and keeps the state they were accepted in.
 
-    All or nothing: where a decision cannot be used nothing is moved.
+    All or nothing: where a decision cannot be used nothing is moved. With nothing decided only a first state is kept.
 
     Raises:
         CostbookError: the book cannot be read or written; the file is then untouched.
     """
-    from costbook.book.decisions import decided, price_cells
+    from costbook.book.decisions import decided, kept_rows, price_cells
     from costbook.book.table import Notes
-    from costbook.changes import accepted_tabs
+    from costbook.book.tool_tabs import STATE
+    from costbook.changes import accepted_tabs, under_cost
 
     tell(f"reading {path.name}")
     with _opened(path) as (host, snapshot):
@@ -303,7 +343,8 @@ def accept(path: Path, tell: Tell = _quiet, today: date | None = None) -> Accept
         book = read_book(snapshot)
         notes = Notes(book.settings.decimal, book.settings.measures)
         wanted = decided(snapshot, book.products, notes)
-        if notes.stops(0):
+        notes.found += under_cost(worked_out(snapshot, day)[0], wanted)
+        if notes.stops(0) or (not wanted and kept_rows(snapshot, STATE)):
             return Accepted((), 0, tuple(notes.found))
         prices = {(d.product, d.column): d.price for d in wanted if d.price is not None}
         cells = price_cells(snapshot, prices)
@@ -313,29 +354,32 @@ def accept(path: Path, tell: Tell = _quiet, today: date | None = None) -> Accept
         tell("writing")
         host.apply(Edits((*cells, *edits.cells), (*edits.tabs, *tabs)))
     moved = tuple((p, c, book.products[p].prices[c], new) for (p, c), new in prices.items())
-    return Accepted(moved, sum(d.price is None for d in wanted), tuple(notes.found))
+    return Accepted(moved, sum(d.price is None for d in wanted), tuple(notes.found), True)
 
 
-def shops(path: Path, pdf: Path | None = None, tell: Tell = _quiet, today: date | None = None) -> bool:
-    """Writes the line sheet and the notice of new prices for shops; returns whether the file was written.
+def shops(path: Path, pdf: Path | None = None, tell: Tell = _quiet, today: date | None = None) -> tuple[bool, list[str]]:
+    """Writes the line sheet and the notice of new prices for shops.
 
-    Args: pdf is a file to print both into, through the office program.
+    Returns: whether the file was written, and the products left out since shops pay less than their floor.
+
+    Args: pdf is a file to print into, through the office program: the line sheet, and the notice where there is one.
     Raises:
         CostbookError: the book cannot be read or written, or there is no PDF to be had; the workbook is then untouched.
     """
     from costbook.book.decisions import kept_rows
     from costbook.book.tool_tabs import PRICE_LOG
     from costbook.hosts.office import print_tabs
-    from costbook.printouts.shop_tabs import line_sheet_tab, notice_tab
+    from costbook.printouts.shop_tabs import has_news, line_sheet_tab, notice_tab, under_floor
 
     with _opened(path) as (host, snapshot):
         priced, _ = worked_out(snapshot, today or date.today())
-        tabs = (line_sheet_tab(priced), notice_tab(priced, kept_rows(snapshot, PRICE_LOG)))
+        log = kept_rows(snapshot, PRICE_LOG)
+        tabs = (line_sheet_tab(priced, log), notice_tab(priced, log))
         if pdf is not None:
             tell("printing")
-            print_tabs(tabs, pdf)
+            print_tabs(tabs if has_news(log) else tabs[:1], pdf)
         new = tuple(tab for tab in tabs if not tab.stands_in(snapshot))
-        return bool(new) and host.apply(Edits(tabs=new))
+        return bool(new) and host.apply(Edits(tabs=new)), sorted(under_floor(priced))
 
 
 # ------------------------------------------------------------------ making
@@ -369,8 +413,10 @@ def make_next(path: Path, by: str = "", seconds: float | None = None, tell: Tell
 
     tell(f"reading {path.name}")
     with _opened(path) as (host, snapshot):
-        priced, _ = worked_out(snapshot, today or date.today())
-        order = by or priced.book.settings.queue_by
+        priced, told = worked_out(snapshot, today or date.today())
+        order = same_name(by) or priced.book.settings.queue_by
+        if seconds is not None and not (math.isfinite(seconds) and seconds > 0):
+            raise InputError(f"a plan cannot be looked for in {seconds:g} seconds", do="Give a number above 0.")
         if order not in (*SORTS, BY_PLAN):
             raise InputError(f'no order "{order}"', do=f"Choose one of: {', '.join((*SORTS, BY_PLAN))}.")
         found, plan, tabs = queue_of(priced), None, list[PutTab]()
@@ -378,21 +424,27 @@ def make_next(path: Path, by: str = "", seconds: float | None = None, tell: Tell
             tell("looking for the best plan")
             with without_prints():  # the solver prints a line of its own now and then
                 plan, tabs = planned(priced, found, seconds or PLAN_SECONDS, time.monotonic)
+            tabs += _missing(snapshot, layout.WEEK)
         new = {tab.name: tab for tab in (*queue_tabs(priced, found, order, plan), *tabs)}
         edits = Edits(tabs=tuple(tab for tab in new.values() if not tab.stands_in(snapshot)))
         tell("writing")
         written = bool(edits) and host.apply(edits)
-    return ToMake(path, tuple(sorted_rows(found, order, plan)), order, plan, found.findings, written)
+    about = [f for f in told if _on(f, snapshot, layout.WEEK.name)]
+    return ToMake(path, tuple(sorted_rows(found, order, plan)), order, plan, (*about, *found.findings), written)
 
 
 class Recorded(NamedTuple):
-    """What was booked, headings of a sales list she has to tell the meaning of, and what was found."""
+    """What was booked, headings of a sales list she has to tell the meaning of, and what was found.
+
+    `rates` are the pieces sold a week that changed: product, before and now.
+    """
 
     batches: int
     sales: int
     read: int
     left_out: int
     asked: tuple[str, ...]
+    rates: tuple[tuple[str, Decimal | None, float], ...]
     findings: tuple[Finding, ...]
     written: bool
 
@@ -424,7 +476,10 @@ def record(path: Path, lists: Sequence[Path] = (), tell: Tell = _quiet, today: d
             snapshot = making.in_between(snapshot, new, made)
             cells, tabs = [*cells, *new], [*tabs, *made]
             book = read_book(snapshot)
-        priced, _ = worked_out(snapshot, day)
+        tabs += _missing(snapshot, layout.BATCHES, layout.SALES)
+        snapshot = making.in_between(snapshot, (), tabs)
+        priced, found_there = worked_out(snapshot, day)
+        told += [f for f in found_there if _on(f, snapshot, layout.BATCHES.name, layout.SALES.name)]
         booked = making.booked(snapshot, priced)
         after = snapshot.with_cells(booked.edits.cells)
         result = making.record_tabs(worked_out(after, day)[0])
@@ -433,7 +488,8 @@ def record(path: Path, lists: Sequence[Path] = (), tell: Tell = _quiet, today: d
         tell("writing")
         written = bool(edits) and host.apply(edits)
     findings = (*told, *booked.moves.findings)
-    return Recorded(len(booked.moves.batches), len(booked.moves.sales), read, left_out, tuple(h for h, _ in asked), findings, written)
+    rates = tuple((c, priced.book.products[c].sold_per_week, now) for (c, key), now in booked.moves.products.items() if key == "sold_per_week" and isinstance(now, float))
+    return Recorded(len(booked.moves.batches), len(booked.moves.sales), read, left_out, tuple(h for h, _ in asked), rates, findings, written)
 
 
 def count(path: Path, tell: Tell = _quiet, today: date | None = None) -> tuple[float, tuple[Finding, ...], bool]:
@@ -452,7 +508,7 @@ def lot(path: Path, name: str) -> list[str]:
     Raises:
         InputError: no paper has the lot and no product is called so.
     """
-    from costbook.making import of_batch, traced
+    from costbook.making import of_batches, traced
 
     book = read_book(_read(path))
     found = traced(book, name)
@@ -462,7 +518,7 @@ def lot(path: Path, name: str) -> list[str]:
     if not any(same_name(name) in (same_name(code), same_name(p.name)) for code, p in book.products.items()):
         raise InputError(unknown("lot", name, lots), do="Write it as on the Purchases tab, or name a product.")
     code = _product_code(book, name)
-    return of_batch(book, code, None) or [f"No batch of {code} is on the Batches tab."]
+    return of_batches(book, code) or [f"No batch of {code} is on the Batches tab."]
 
 
 # ------------------------------------------------------------------ posting

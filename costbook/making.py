@@ -4,8 +4,6 @@ from __future__ import annotations
 
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
-from datetime import date
-from decimal import Decimal
 
 from costbook.book import layout
 from costbook.book.decisions import kept_rows
@@ -14,13 +12,13 @@ from costbook.book.model import Book
 from costbook.book.posting import appended
 from costbook.book.records import HOURS, MOULDS, booked_cells, lacks, sale_rows, value_cells
 from costbook.book.sheets import table_tab
-from costbook.book.tool_tabs import COUNT, SHOP_COLUMNS
+from costbook.book.tool_tabs import COUNT, MAKE_NEXT, PLAN_BUYS, SHOP_COLUMNS
 from costbook.costing.batches import Moves, lot_uses, moves, proposals, results
 from costbook.costing.buying import reorder_points, to_buy
 from costbook.costing.checks import Priced
 from costbook.costing.days import RACK, Calendar
 from costbook.costing.plan import Clock, Plan
-from costbook.costing.restock import MARGIN, Queue, QueueRow, ordered, queue
+from costbook.costing.restock import MARGIN, SORTS, Queue, QueueRow, ordered, queue
 from costbook.costing.stock import stock_value
 from costbook.costing.week import Week, in_plan_order, plan_week, work_of
 from costbook.errors import Finding, LayoutError
@@ -29,6 +27,7 @@ from costbook.printouts import stock_tabs
 from costbook.printouts.tabs import cells_of, put
 
 WEEK_DAYS, USUAL_HOURS, USUAL_DAYS = 7, 8.0, (0, 1, 2, 3, 4)
+WEEKS_AHEAD = 4.0  # what sells in a month is made for stock without regret; common practice, no source
 BY_PLAN = "plan"
 
 
@@ -47,12 +46,15 @@ def week_of(priced: Priced) -> tuple[Week, list[str]]:
         )
         for role in book.roles
     })  # fmt: skip
-    one = {unit: next((float(r.amount) for r in book.week if r.unit == unit), None) for unit in ("mixes", "money", "days", "pieces")}
+    one = {unit: next((float(r.amount) for r in book.week if r.unit == unit), None) for unit in ("mixes", "money", "days", "pieces", "weeks")}
+    ahead = WEEKS_AHEAD if one["weeks"] is None else one["weeks"]
+    if one["pieces"] is None:
+        said.append(f"Pieces beyond what is wanted count while they sell within {ahead:g} weeks; say otherwise on This week.")
     moulds = {code: (p.mould.strip().casefold(), p.moulds) for code, p in book.products.items() if p.mould}
     counts = {row.what: float(row.amount) for row in book.week if row.unit == MOULDS}
     limited = {code: mould for code, mould in moulds.items() if mould[0] in counts}
     lead = None if one["days"] is None else int(one["days"])
-    return Week(calendar, limited, counts, one["mixes"], one["money"], lead, one["pieces"]), said
+    return Week(calendar, limited, counts, one["mixes"], one["money"], lead, one["pieces"], ahead), said
 
 
 def queue_of(priced: Priced) -> Queue:
@@ -70,6 +72,13 @@ def sorted_rows(found: Queue, by: str, plan: Plan | None = None) -> list[QueueRo
         return rows
     first = in_plan_order(rows, plan)
     return [*first, *(row for row in rows if row not in first)]
+
+
+def order_shown(snapshot: Snapshot, usual: str) -> str:
+    """The order Make next is in now, as its hint says; the usual one where it says none."""
+    grid = snapshot.grid(MAKE_NEXT.name)
+    hint = str(grid.value(1, 0)) if grid else ""
+    return next((by for by in (*SORTS, BY_PLAN) if hint.startswith(f"Sorted by {by}.")), usual)
 
 
 def queue_tabs(priced: Priced, found: Queue, by: str, plan: Plan | None = None) -> list[PutTab]:
@@ -96,7 +105,7 @@ def planned(priced: Priced, found: Queue, seconds: float, clock: Clock) -> tuple
         stock_tabs.times_tab(priced.book, work), stock_tabs.nights_tab(work, room),
     ]  # fmt: skip
     if week.budget is not None:
-        tabs.append(stock_tabs.buy_tab(to_buy(priced, plan.batches), "For the batches of the plan."))
+        tabs.append(stock_tabs.buy_tab(to_buy(priced, plan.batches), "For the batches of the plan.", PLAN_BUYS))
     return plan, tabs
 
 
@@ -207,18 +216,12 @@ def traced(book: Book, lot: str) -> list[str]:
     return lines
 
 
-def of_batch(book: Book, product: str, on: date | None) -> list[str]:
-    """The lots that went into the batches of a product, of one day or of all, in sentences."""
+def of_batches(book: Book, product: str) -> list[str]:
+    """The lots that went into the batches of a product, in sentences."""
     lines = []
     for batch in book.batches:
-        if batch.product == product and on in (None, batch.on):
+        if batch.product == product:
             lines.append(f"{batch.product} batch of {batch.on}: {batch.good} good pieces, lots {', '.join(batch.lots) or 'none written'} ({batch.where})")
             for lot in batch.lots:
                 lines += [f"  {line}" for line in traced(book, lot)[:1]]
     return lines
-
-
-def sold_words(sold: Sequence[Sold]) -> str:
-    """How much of what was sold, in a few words."""
-    pieces = sum((one[2] for one in sold), Decimal(0))
-    return f"{len(sold)} sales of {pieces:f} pieces"

@@ -11,14 +11,17 @@ from dataclasses import dataclass
 from datetime import date
 from decimal import Decimal
 
+from costbook.amounts.money import rounded
 from costbook.amounts.quantity import same_name
 from costbook.book.grid import SetCell, Snapshot, Value
 from costbook.book.layout import PRODUCTS, Tab
 from costbook.book.model import Product
 from costbook.book.records import value_cells
-from costbook.book.table import Notes, Row, find_table
+from costbook.book.table import Notes, Row, find_table, missing_headings
 from costbook.book.tool_tabs import DECISIONS
+from costbook.errors import Where
 
+NEEDED = ("code", "channel", "column", "price")
 ANSWERS = ("decision", "new_price", "starts", "orders_until", "reason")
 KEEP, TARGET, HOLD = "keep margin", "target", "hold"
 
@@ -38,7 +41,7 @@ class Decided:
 def answers(snapshot: Snapshot) -> dict[tuple[str, str], dict[str, Value]]:
     """What she has typed on the Price decisions tab, by product and channel: every cell of hers that holds something."""
     found: dict[tuple[str, str], dict[str, Value]] = {}
-    for row in _rows(snapshot, DECISIONS, ("code", "channel", "decision"), Notes()):
+    for row in _rows(snapshot, DECISIONS, ("code", "channel"), Notes()):
         typed: dict[str, Value] = {key: value for key in ANSWERS if (value := row.value(key)) is not None}
         if typed:
             found[row.text("code"), row.text("channel")] = typed
@@ -51,8 +54,14 @@ def decided(snapshot: Snapshot, products: Mapping[str, Product], notes: Notes) -
     Args:
         products: the book's, by code: a decision on a price that changed since the tab was written is not used.
     """
+    grid = snapshot.grid(DECISIONS.name)
+    needed = [c._replace(needed=c.key in NEEDED) for c in DECISIONS.columns]
+    if grid is not None and find_table(grid, needed) is None:
+        lacking = ", ".join(missing_headings(grid, DECISIONS._replace(columns=tuple(needed))))
+        notes.add("stop", "decisions", f"the tab {grid.name} has no heading {lacking}; nothing is moved", Where(grid.name), "Put it back, or run 'costbook changed' again.")
+        return []
     found: dict[tuple[str, str], list[tuple[Decided, Row]]] = {}
-    for row in _rows(snapshot, DECISIONS, ("code", "channel", "decision"), notes):
+    for row in _rows(snapshot, DECISIONS, NEEDED, notes):
         one = _decided(row, products)
         if one is not None:
             found.setdefault((one.product, one.column), []).append((one, row))
@@ -77,12 +86,18 @@ def _decided(row: Row, products: Mapping[str, Product]) -> Decided | None:
     if now is None or row.number("price") != now:
         row.bad("price", f"{product}: its {column} price is not what this row was written for", "Run 'costbook changed' again.")
     if said and said not in (KEEP, TARGET, HOLD):
-        row.bad("decision", f'"{row.text("decision")}" is no decision', f"Use {KEEP}, {TARGET} or {HOLD}, or type a price.")
+        do = f"Use {KEEP}, {TARGET} or {HOLD}; a price of your own belongs under {DECISIONS.column('new_price').heading}."
+        row.bad("decision", f'"{row.text("decision")}" is no decision', do)
     if said and typed is not None:
         row.bad("new_price", f"{product}: a decision and a price of your own, {typed}: which of the two?", "Keep one.")
     price = typed if typed is not None else None if said == HOLD else row.number("keeps" if said == KEEP else "target")
+    key = "decision" if typed is None else "new_price"
     if said != HOLD and (price is None or price <= 0) and not row.notes.stops(before):
-        row.bad("decision", f"{product}: there is no such price to take", "Type a price, or hold.")
+        row.bad(key, f"{product}: there is no such price to take", "Type a price, or hold.")
+    if typed is not None and typed != rounded(typed):
+        row.bad(key, f"{product}: {typed} is no price in whole cents", "Type the price as it is to stand.")
+    if price is not None and price == now:
+        price = None  # a hold
     starts, until = row.day("starts"), row.day("orders_until")
     if row.notes.stops(before):
         return None

@@ -40,7 +40,7 @@ class Style(NamedTuple):
 
 MONEY, RATE, PERCENT, DAY, AMOUNT = "#,##0.00", "#,##0.000000", "0.0%", "yyyy-mm-dd", "0.####"
 FORMATS = {"text": "@", "money": MONEY, "rate": RATE, "percent": PERCENT, "date": DAY, "number": "General",
-           "count": "#,##0", "usage": "#,##0.0000", "minutes": "#,##0.0"}  # fmt: skip
+           "count": "#,##0", "usage": "#,##0.0000", "amount": "#,##0.0#", "minutes": "#,##0.0"}  # fmt: skip
 
 STYLES: dict[str, Style] = {
     "plain": Style(),
@@ -240,7 +240,7 @@ PRODUCTS = Tab("Products", "a product", (
     Column("on_hand", "On hand", "number", 8),
     Column("sold_per_week", "Sold a week", "number", 8, synonyms=("Sold per week",)),
     Column("waiting", "Waiting", "number", 8),
-    Column("promised", "Promised", "number", 9, synonyms=("Wholesale open",)),
+    Column("promised", "Promised", "number", 9, synonyms=("Wholesale open",), note="Pieces of orders taken. Lower it yourself when an order leaves; so for Waiting."),
     Column("sold_out_since", "Sold out since", "date", 11),
     Column("season_end", "Season end", "date", 11),
     Column("size", "Size", width=10, note="As on the label, for the line sheet."),
@@ -312,12 +312,12 @@ ANNOUNCED = Tab("Announced prices", "a price a supplier has announced; nothing m
     Column("note", "Told by", width=30, note="Letter, list, call."),
 ))  # fmt: skip
 
-WEEK_UNITS = ("hours a day", "moulds", "mixes", "money", "days", "pieces")
+WEEK_UNITS = ("hours a day", "moulds", "mixes", "money", "days", "pieces", "weeks")
 WEEK = Tab("This week", "something there is to work with this week; for the plan", (
     Column("what", "What", width=26, needed=True, note="Somebody of the Pay tab; a mould of the Products tab; mixes; money to buy with; delivered within; beyond the need."),
     Column("amount", "How much", "number", 10, needed=True),
     Column("unit", "Of", width=14, needed=True, choices=WEEK_UNITS,
-           note="hours a day of somebody; moulds of a kind; mixes of the bowl; money for buying more; days a supplier may take; pieces beyond the need that still count."),
+           note="hours a day of somebody; moulds of a kind; mixes of the bowl; money for buying more; days a supplier may take; pieces beyond the need, or weeks of sales beyond it (4 where nothing is typed), that still count."),
     Column("days", "On", width=16, note="For hours: Mon-Fri (empty), Mon-Sat, or Mon, Wed, Fri."),
     Column("note", "Note", width=34),
 ))  # fmt: skip

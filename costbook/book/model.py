@@ -12,7 +12,7 @@ from decimal import Decimal
 from typing import NamedTuple
 
 from costbook.amounts.money import Ending
-from costbook.amounts.quantity import Amount
+from costbook.amounts.quantity import Amount, same_name
 from costbook.book.grid import NOTHING
 from costbook.errors import Finding, Where
 
@@ -359,6 +359,16 @@ class SaleRecord(NamedTuple):
     booked: Day | None
     where: Where
     row: int
+
+
+def product_names(products: Mapping[str, Product]) -> dict[str, str]:
+    """Every folded code and name that means one product, and its code; a name that two products have means none."""
+    names: dict[str, str] = {}
+    for code, product in products.items():
+        key = same_name(product.name)
+        names[key] = "" if key in names else code
+    codes = {same_name(code): code for code in products}
+    return {**{name: code for name, code in names.items() if code and name}, **codes}
 
 
 class Book(NamedTuple):

@@ -89,6 +89,9 @@ def read_products(
             continue
         if standing == "dropped":  # others may still have lines as in it; what is wrong with it is no matter
             dropped.add(code)
+            held = row.value("on_hand")
+            if isinstance(held, int | float) and held > 0:
+                row.bad("on_hand", f"{code} is dropped and {plain_text(held)} are on hand: in no stock value", "Count them off, or put it back.", "ask", "dropped-stock")
             row = Row(row.grid, row.index, row.columns, Notes(notes.decimal, notes.measures))
         products[code] = _product(row, code, names, materials, slots, standing == "trying out")
         if row.text("like"):

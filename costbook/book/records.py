@@ -24,7 +24,7 @@ def read_records(
     tables: Mapping[str, Table], products: Mapping[str, model.Product], roles: Mapping[str, model.Role], notes: Notes
 ) -> Records:
     """The rows of This week, Batches and Sales; none where the book has no such tab."""
-    names = {same_name(name): code for code, p in products.items() for name in (p.name, code)}
+    names = model.product_names(products)
     week = _rows(tables.get(layout.WEEK.name), notes)
     batches = _rows(tables.get(layout.BATCHES.name), notes)
     sales = _rows(tables.get(layout.SALES.name), notes)
@@ -50,7 +50,7 @@ def _week(row: Row, roles: Mapping[str, model.Role], moulds: Iterable[str]) -> m
     what = same_name(row.text("what"))
     if amount is None or amount < 0 or (unit == HOURS and amount > 24):
         if len(row.notes.found) == before:
-            _asked(row, "amount", f"{row.text('what')}: an amount of 0 or more belongs here, and no day has over 24 hours", "Type how much there is.")
+            _asked(row, "amount", f"{row.text('what') or 'this row'}: an amount of 0 or more belongs here, and no day has over 24 hours", "Type how much there is.")
         return None
     if not unit:
         _asked(row, "unit", f"{row.text('what')}: {amount} of what?", f"Use one of: {', '.join(layout.WEEK_UNITS)}.")
@@ -87,7 +87,10 @@ def working_days(written: str) -> tuple[int, ...]:
 def _product(row: Row, names: Mapping[str, str], products: Mapping[str, model.Product]) -> str:
     code = names.get(same_name(row.text("product")), "")
     if not code:
-        _asked(row, "product", unknown("product", row.text("product"), [*products, *(p.name for p in products.values())]), "Type a product's code.")
+        alike = [c for c, p in products.items() if same_name(p.name) == same_name(row.text("product"))]
+        named = [*products, *(p.name for p in products.values())]
+        sentence = f'"{row.text("product")}" is {" and ".join(alike)}' if alike else unknown("product", row.text("product"), named)
+        _asked(row, "product", sentence, "Type a product's code.")
     return code
 
 
@@ -124,6 +127,8 @@ def _sale(row: Row, names: Mapping[str, str], products: Mapping[str, model.Produ
     for key, value, what in (("date", on, "its day"), ("pieces", pieces, "how many pieces")):
         if value is None and row.value(key) is None:
             _asked(row, key, f"a sale of {row.text('product')} without {what}", "Type it; nothing moves before.")
+    if pieces is not None and pieces % 1:
+        _asked(row, "pieces", f"pieces are whole; the cell holds {pieces}", "Type how many.")
     if any(f.level == "ask" for f in row.notes.found[before:]) or on is None or pieces is None:
         return None
     return model.SaleRecord(on, code, pieces, row.text("channel"), row.text("order"), booked, row.where("product"), row.index)

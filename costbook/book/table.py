@@ -20,6 +20,7 @@ from costbook.book.tool_tabs import TOOL_TABS
 from costbook.errors import Finding, LayoutError, QuantityError, Where
 
 HEADING_ROWS = 40
+EARLIEST_YEAR = 1980  # an earlier date is a number typed into a date cell
 LARGEST = Decimal(10) ** 12
 NEVER_NUMBERS = (bool, date, ErrorValue)
 
@@ -190,6 +191,9 @@ class Row:
     def day(self, key: str, level: str = "stop") -> date | None:
         """The cell as a date; an ISO date typed as text is read and mentioned."""
         found = self.value(key)
+        if isinstance(found, date) and found.year < EARLIEST_YEAR:
+            self.bad(key, f"{found} cannot be meant", "Type the date again, such as 2026-10-26.", level)
+            return None
         if found is None or isinstance(found, date):
             return found
         try:

@@ -143,7 +143,7 @@ STATE = Tab("Accepted state", "one figure of the state your prices were last acc
 
 LINE_SHEET = Tab("Line sheet", "a product for shops; never a cost", (
     tool("code", "Code", "text", 10), tool("name", "Product", "text", 40), tool("size", "Size", "text", 12), tool("wholesale", "Wholesale"),
-    tool("retail", "Suggested retail"), tool("pack", "Packs of", "count", 9),
+    tool("retail", "Suggested retail"), tool("pack", "Packs of", "count", 9), tool("starts", "Price from", "date", 11),
 ), TOOL)  # fmt: skip
 
 PRICE_NOTICE = Tab("Price notice", "a price that changes, for shops", (
@@ -153,36 +153,36 @@ PRICE_NOTICE = Tab("Price notice", "a price that changes, for shops", (
 
 MAKE_NEXT = Tab("Make next", "a product, what is wanted of it, and what a batch of it brings", (
     tool("place", "Place", "count", 6), tool("code", "Code", "text", 8), tool("name", "Product", "text", 32), tool("need", "Wanted", "number", 8),
-    tool("batches", "Batches", "count", 8), tool("good", "Good a batch", "count", 8), tool("possible", "Stock allows, batches", "count", 9),
+    tool("batches", "Batches", "count", 8), tool("possible", "Stock allows, batches", "count", 9), tool("reason", "In a sentence", "text", 62),
     tool("margin", "Margin a piece", note="Your retail price without tax less unit cost."), tool("fraction", "Margin, share", "percent", 8),
     tool("cash_hour", "Cash an hour of hands", note="Price less fee, order share, materials, packaging and consumables, over the piece's hands-on hours; a set counts its parts' hours."),
-    tool("cash_rack", "Cash a rack-night"), tool("cash_mould", "Cash a mould"), tool("hands", "Hands-on hours a batch", "usage", 9), tool("rest", "Rest hours", "number", 7),
+    tool("good", "Good a batch", "count", 8), tool("cash_rack", "Cash a rack-night"), tool("cash_mould", "Cash a mould"), tool("hands", "Hands-on hours a batch", "amount", 9), tool("rest", "Rest hours", "number", 7),
     tool("finished", "Finished by", "date", 11, "One batch begun today."), tool("ships", "May ship from", "date", 11), tool("season", "Season ends", "date", 11),
-    tool("sold_out", "Sold out since", "date", 11), tool("short", "Short of", "text", 26), tool("reason", "In a sentence", "text", 76),
+    tool("sold_out", "Sold out since", "date", 11), tool("short", "Short of", "text", 26),
 ), TOOL)  # fmt: skip
 
 PLAN = Tab("Plan", "a product the plan makes, or a promise it cannot meet", (
     tool("code", "Code", "text", 8), tool("name", "Product", "text", 32), tool("batches", "Batches", "count", 8), tool("pieces", "Good pieces", "number", 9),
-    tool("into_sets", "Of them into sets", "number", 9), tool("keeps", "Keeps", note="Cash of its pieces: price less fee, order share, materials, packaging, consumables."),
+    tool("into_sets", "Of them into sets", "number", 9), tool("keeps", "Cash", note="What its pieces bring: retail price less fee, order share, materials, packaging, consumables."),
     tool("wanted", "Wanted", "number", 8), tool("said", "In words", "text", 80),
 ), TOOL)  # fmt: skip
 
 HELD_BACK = Tab("What holds it back", "something there is this week, and what one more of it would bring", (
-    tool("name", "What", "text", 32), tool("kind", "Kind", "text", 10), tool("unit", "In", "text", 8), tool("available", "There is", "usage", 11),
-    tool("used", "Used", "usage", 11), tool("left", "Left", "usage", 11), tool("one", "One more is", "text", 12),
+    tool("name", "What", "text", 32), tool("kind", "Kind", "text", 10), tool("unit", "In", "text", 8), tool("available", "There is", "amount", 11),
+    tool("used", "Used", "amount", 11), tool("left", "Left", "amount", 11), tool("one", "One more is", "text", 12),
     tool("brings", "And brings", note="Money the best plan would keep more."), tool("promised", "And promised pieces", "number", 9),
     tool("how", "How that is known", "text", 20), tool("stops", "Too little for one more of", "text", 36),
 ), TOOL)  # fmt: skip
 
 WORK_DAYS = Tab("Days of work", "one step of a batch of the plan, or a rest", (
     tool("day", "Day", "date", 11), tool("start", "From", "text", 7), tool("end", "To", "text", 16), tool("code", "Code", "text", 8), tool("name", "Product", "text", 32),
-    tool("batch", "Batch", "count", 7), tool("step", "Step", "text", 30), tool("role", "Who", "text", 12), tool("hours", "Hours", "usage", 8),
+    tool("batch", "Batch", "count", 7), tool("step", "Step", "text", 30), tool("role", "Who", "text", 12), tool("hours", "Hours", "amount", 8),
 ), TOOL)  # fmt: skip
 
 BATCH_TIMES = Tab("Batch times", "a batch of the plan from first step to the day it may ship", (
     tool("label", "Batch", "text", 16), tool("name", "Product", "text", 32), tool("start", "Starts", "text", 17), tool("finished", "Hands off", "text", 17),
-    tool("ships", "May ship", "text", 17), tool("offset", "Days until it starts", "usage", 10), tool("working", "Days in hand", "usage", 10),
-    tool("resting", "Days at rest after", "usage", 10),
+    tool("ships", "May ship", "text", 17), tool("offset", "Days until it starts", "amount", 10), tool("working", "Days in hand", "amount", 10),
+    tool("resting", "Days at rest after", "amount", 10),
 ), TOOL)  # fmt: skip
 
 NIGHTS = Tab("Places by night", "a night, and how many places are taken", (
@@ -190,15 +190,17 @@ NIGHTS = Tab("Places by night", "a night, and how many places are taken", (
 ), TOOL)  # fmt: skip
 
 TO_BUY = Tab("To buy", "a material that is short, in whole packs", (
-    tool("code", "Code", "text", 8), tool("name", "Material", "text", 28), tool("unit", "In", "text", 8), tool("needed", "Needed", "usage", 10),
-    tool("on_hand", "On hand", "usage", 10), tool("lacking", "Short", "usage", 10), tool("supplier", "Supplier", "text", 24), tool("packs", "Packs", "count", 7),
+    tool("code", "Code", "text", 8), tool("name", "Material", "text", 28), tool("unit", "In", "text", 8), tool("needed", "Needed", "amount", 10),
+    tool("on_hand", "On hand", "amount", 10), tool("lacking", "Short", "amount", 10), tool("supplier", "Supplier", "text", 24), tool("packs", "Packs", "count", 7),
     tool("pack", "Of", "text", 10), tool("price", "A pack, landed"), tool("cost", "Together"), tool("elsewhere", "Elsewhere", "text", 40),
 ), TOOL)  # fmt: skip
 
+PLAN_BUYS = TO_BUY._replace(name="Plan buys", row_is="a material the plan is short of, in whole packs")
+
 REORDER = Tab("When to reorder", "a material, and the count at which to order it again", (
-    tool("code", "Code", "text", 8), tool("name", "Material", "text", 28), tool("unit", "In", "text", 8), tool("use", "Use a day", "usage", 10, "By what you sell a week."),
-    tool("lead", "Lead days", "count", 8), tool("known", "Lead days are", "text", 12), tool("buffer", "Buffer", "usage", 10, "Seven days of use."),
-    tool("point", "Order at", "usage", 10, "Use a day x lead days + buffer."), tool("on_hand", "On hand", "usage", 10), tool("due", "Order now", "text", 9),
+    tool("code", "Code", "text", 8), tool("name", "Material", "text", 28), tool("unit", "In", "text", 8), tool("use", "Use a day", "amount", 10, "By what you sell a week."),
+    tool("lead", "Lead days", "count", 8), tool("known", "Lead days are", "text", 12), tool("buffer", "Buffer", "amount", 10, "Seven days of use."),
+    tool("point", "Order at", "amount", 10, "Use a day x lead days + buffer."), tool("on_hand", "On hand", "amount", 10), tool("due", "Order now", "text", 9),
 ), TOOL)  # fmt: skip
 
 RESULTS = Tab("Batch results", "a batch you recorded, against what is usual; or another usual number to think about", (
@@ -216,7 +218,8 @@ LOTS = Tab("Lots", "a lot in a batch: where it came from, and where it went", (
 
 COUNT = Tab("Count sheet", "something to count, and what the book says there is", (
     tool("what", "What", "text", 10), tool("code", "Code", "text", 8), tool("name", "Name", "text", 36), tool("unit", "In", "text", 8),
-    tool("book", "Book says", "usage", 11), Column("counted", "Counted", "number", 11, HERS, note="For you, on paper or here."),
+    tool("book", "Book says", "amount", 11), Column("counted", "Counted", "number", 11, HERS, note="For you. Type it under On hand on Materials or Products to have it counted from then on."),
+    tool("difference", "Difference", "amount", 10),
     tool("value", "Value at cost", note="What the book says there is, by the book's rule; no selling costs."), Column("note", "Note", width=30),
 ), TOOL)  # fmt: skip
 
@@ -228,5 +231,5 @@ SHOP_COLUMNS = Tab("Shop columns", "a heading of your shop's sales list, and wha
 
 TOOL_TABS = (
     COSTS, PRICES, RATES, TRACE, CHANGED, DECISIONS, RISES, LEVERS, MOVERS, SINCE, LINE_SHEET, PRICE_NOTICE, PRICE_LOG, STATE,
-    MAKE_NEXT, PLAN, HELD_BACK, WORK_DAYS, BATCH_TIMES, NIGHTS, TO_BUY, REORDER, RESULTS, LOTS, COUNT, SHOP_COLUMNS, REVIEW, PAPER_LAYOUTS, FINDINGS,
+    MAKE_NEXT, PLAN, HELD_BACK, WORK_DAYS, BATCH_TIMES, NIGHTS, TO_BUY, PLAN_BUYS, REORDER, RESULTS, LOTS, COUNT, SHOP_COLUMNS, REVIEW, PAPER_LAYOUTS, FINDINGS,
 )  # fmt: skip

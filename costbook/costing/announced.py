@@ -90,15 +90,6 @@ def new_rates(
     return found, findings
 
 
-def from_price_lists(book: Book, on: date) -> list[Announced]:
-    """The prices of posted price lists that are dated after the book's day: the day they hold from."""
-    return [
-        Announced(line.material, line.pack_price or line.amount / (line.packs or 1), line.pack, None, line.date, line.supplier, line.where)
-        for line in book.purchases
-        if line.paper_type == "price list" and line.kind == "goods" and line.material and line.date is not None and line.date > on
-    ]  # fmt: skip
-
-
 def rates_after(rated: Rates, news: Mapping[str, NewRate]) -> Rates:
     """The rates with every announced price in force; such a rate's rule is 'announced', its line the one it is made from."""
     changed = {

@@ -22,7 +22,7 @@ from costbook.costing.usage import rate_of
 from costbook.errors import CostbookError, Finding
 
 ENOUGH_BATCHES = 3
-RATE_WEEKS = 8  # the weekly rate is told by the last so many weeks of sales, or as many as there are
+RATE_WEEKS, LEAST_WEEKS = 8, 4  # the weekly rate is told by the last so many weeks of sales, by no fewer than the second
 KEPT_DECIMALS = 4
 
 
@@ -133,6 +133,13 @@ def _made(priced: Priced, stock: _Stock, batch: BatchRecord, lots: Mapping[str, 
         sentence = f"batch of {batch.product}, {batch.on}: what it takes cannot be told: {error.sentence}; it is not booked"
         stock.findings.append(Finding("ask", "batch", sentence, batch.where, error.do))
         return False
+    takes_codes = {one.code for one in taken}
+    for lot in batch.lots:
+        lines = lots[same_name(lot)]
+        if not any(line.material in takes_codes for line in lines):
+            name = priced.book.materials[lines[0].material].name if lines[0].material in priced.book.materials else lines[0].description
+            sentence = f"batch of {batch.product}, {batch.on}: lot {lot} is {name}, which it does not take"
+            stock.findings.append(Finding("ask", "other-lot", sentence, batch.where, "Look at the lot; the batch is booked."))
     share = (batch.planned if batch.planned is not None else product.planned) / product.planned
     by = f"the batch of {batch.product}, {batch.on}"
     for one in taken:
@@ -145,15 +152,22 @@ def _made(priced: Priced, stock: _Stock, batch: BatchRecord, lots: Mapping[str, 
 
 
 def _weekly(book: Book, new: Iterable[SaleRecord]) -> dict[str, float]:
-    """Pieces sold a week by product with a new sale, over the last weeks of all sales on record; none before a whole week."""
-    touched = {s.product for s in new}
-    days = [s.on for s in book.sales]
-    if not touched or (max(days) - min(days)).days < 6:
+    """Pieces sold a week of every product with a sale in the last weeks on record, once something new is sold.
+
+    Before there are enough weeks of sales her own figures stand.
+    """
+    kept = {id(s) for s in new}
+    booked = [s for s in book.sales if s.booked is not None or id(s) in kept]
+    days = [s.on for s in booked]
+    if not kept or (max(days) - min(days)).days + 1 < 7 * LEAST_WEEKS:
         return {}
     last = max(days)
     weeks = min(Decimal(RATE_WEEKS), Decimal((last - min(days)).days + 1) / 7)
     first = last - timedelta(days=7 * RATE_WEEKS - 1)
-    sold = {code: sum((s.pieces for s in book.sales if s.product == code and s.on >= first), Decimal(0)) for code in touched}
+    sold: dict[str, Decimal] = {}
+    for sale in booked:
+        if sale.on >= first:
+            sold[sale.product] = sold.get(sale.product, Decimal(0)) + sale.pieces
     return {code: float(round(max(pieces, Decimal(0)) / weeks, 2)) for code, pieces in sold.items()}
 
 

@@ -181,7 +181,7 @@ def impact(
         if effects:
             after = math.fsum((before, *effects.values()))
         rise = math.fsum(effects.values())
-        sold = book.products[code].sold_per_week
+        sold = None if book.products[code].trying else book.products[code].sold_per_week  # no part of the line
         a_year = None if sold is None else rise * float(sold) * WEEKS_A_YEAR
         changed = tuple([_tier(ready[tier.channel], tier, after) for tier in standing.get(code, ())])
         found[code] = ProductChange(code, before, after, rise, effects, a_year, changed)
@@ -222,7 +222,7 @@ def _findings(book: Book, news: Mapping[str, NewRate], found: Mapping[str, Produ
                 new.announced.where)
         for code, new in news.items() if new.change and code not in used
     ]  # fmt: skip
-    unsold = tuple(code for code, change in found.items() if change.rise and change.a_year is None)
+    unsold = tuple(code for code, change in found.items() if change.rise and change.a_year is None and not book.products[code].trying)
     if unsold:
         where = book.products[unsold[0]].places.get("sold_per_week", book.products[unsold[0]].where)
         sentence = f"no sales a week are typed for {', '.join(unsold)}: not in what it costs a year"
@@ -257,6 +257,7 @@ def sensitivities(usage: Usage, rated: Rates, costed: Mapping[str, Cost]) -> lis
     A set's pieces count as sold in the set. What is bought under several categories is told once, under the first.
     """
     products = usage.book.products
+    costed = {code: cost for code, cost in costed.items() if not products[code].trying}
     sold = {code: float(products[code].sold_per_week or 0) * WEEKS_A_YEAR for code in costed}
     if not any(sold.values()):
         sold = dict.fromkeys(costed, float(WEEKS_A_YEAR))

@@ -248,7 +248,9 @@ def _can_be_made(row: QueueRow) -> str:
     if row.mould_wanted_by:
         verb = "wants" if len(row.mould_wanted_by) == 1 else "want"
         late = f"; {_listed(row.mould_wanted_by)} {verb} the mould {row.mould} too"
-    if row.season_end and (row.ships is None or row.ships.date() > row.season_end):
+    if row.ships is None:
+        late = f", but the days looked at have no time for it{late}"
+    elif row.season_end and row.ships.date() > row.season_end:
         late = f", but its season ends on {row.season_end}, before it could ship{late}"
     if row.short:
         return f"cannot be made now: {'; '.join(map(_short, row.short))}{late}"

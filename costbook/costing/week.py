@@ -32,7 +32,7 @@ class Week:
     `moulds` says by product which mould a batch takes and how many, `mould_count` how many there are of each. `mixes` is
     how often the mixer can be filled, None for no limit. `budget` is the money for packs, None for buying nothing, of
     suppliers who deliver within `lead_days` (None: whoever). `surplus` is how many pieces beyond what is wanted still
-    count at full value, None for every piece.
+    count at full value; where it is None those that sell in `weeks_ahead` weeks do, and where that is None too, every piece.
     """
 
     calendar: Calendar
@@ -42,6 +42,7 @@ class Week:
     budget: float | None = None
     lead_days: int | None = None
     surplus: float | None = None
+    weeks_ahead: float | None = None
 
     @property
     def hours(self) -> dict[str, float]:
@@ -117,12 +118,15 @@ def _candidate(priced: Priced, week: Week, row: QueueRow, left_out: dict[str, st
         most, left_out[row.code] = 0.0, f"{row.code}: what it takes cannot be told: {error.sentence}"
     if row.worth.cash is None:
         most, left_out[row.code] = 0.0, f"{row.code} has no cost or no price, so nothing tells what it keeps."
-    elif row.season_end and (row.ships is None or row.ships.date() > row.season_end):
+    elif row.season_end and row.ships is not None and row.ships.date() > row.season_end:
         most, left_out[row.code] = 0.0, f"{row.code} could not ship before its season ends on {row.season_end}."
     wanted = float(row.waiting + row.promised + priced.book.settings.shelf_weeks * row.sold_per_week)
+    beyond = week.surplus
+    if beyond is None and week.weeks_ahead is not None:
+        beyond = week.weeks_ahead * float(row.sold_per_week)
     return Candidate(
         row.code, row.worth.cash or 0.0, uses, float(max(product.good, 1)), most, float(row.on_hand), float(row.promised),
-        None if week.surplus is None else wanted + week.surplus, parts,
+        None if beyond is None else wanted + beyond, parts,
     )  # fmt: skip
 
 

@@ -68,8 +68,11 @@ def _list(
         price = number(_cell(row, columns, "price"), reading.decimal)
         named = {role: clean(shown(v)) if (v := _cell(row, columns, role)) is not None else "" for role in _LINE_ROLES}
         if price is None:
-            if named["price"] and (named["name"] or named["code"]):
-                problems.append(f"{place}: the price '{named['price'][:30]}' is no number")
+            if named["name"] or named["code"]:
+                problems.append(f"{place}: the price '{named['price'][:30]}' is no number" if named["price"] else f"{place}: no price")
+            continue
+        if price <= 0:
+            problems.append(f"{place}: a price of {price} is none")
             continue
         from_day, doubt = day(_cell(row, columns, "starts"), reading.order)
         if doubt:

@@ -6,6 +6,7 @@ columns tab, and known from then on. An order's line that was taken over before 
 
 from __future__ import annotations
 
+from collections import Counter
 from collections.abc import Iterable, Mapping, Sequence
 from dataclasses import dataclass
 from datetime import date
@@ -13,7 +14,7 @@ from decimal import Decimal
 
 from costbook.amounts.quantity import same_name
 from costbook.book.grid import Value
-from costbook.book.model import Book
+from costbook.book.model import Book, product_names
 from costbook.errors import Finding, InvoiceError
 from costbook.invoices.dialect import day, dialect, number, shown
 from costbook.invoices.wording import clean, folded
@@ -64,9 +65,9 @@ def read(rows: Sequence[Sequence[Value]], source: str, book: Book, said: Mapping
         return Read((), tuple(asked), ())
     body = [(n, row) for n, row in enumerate(rows[at + 1 :], at + 2) if any(_text(v) for v in row)]
     reading = dialect([_text(_at(row, columns, "pieces")) for _, row in body], [], [_text(_at(row, columns, "date")).split(" ")[0] for _, row in body])
-    names = {same_name(name): code for code, p in book.products.items() for name in (p.name, code)}
-    there = {(s.order, s.product) for s in book.sales if s.order}
-    sales, findings, left_out = list[Sold](), list[Finding](), 0
+    names = product_names(book.products)
+    there = Counter((s.order, s.product, s.on, s.pieces) for s in book.sales)
+    sales, findings, left_out, unsure = list[Sold](), list[Finding](), 0, 0
     for n, row in body:
         written = _text(_at(row, columns, "product"))
         code = names.get(same_name(written), "")
@@ -76,10 +77,15 @@ def read(rows: Sequence[Sequence[Value]], source: str, book: Book, said: Mapping
         if not code or on is None or pieces is None:
             why = f'no product "{written}"' if not code else doubt or f"pieces '{_text(_at(row, columns, 'pieces'))}'"
             findings.append(Finding("ask", "sale", f"{source} row {n}: {why}; not taken over", None, "Mend the list or the Products tab and read it again."))
-        elif order and (order, code) in there:
+        elif there[order, code, on, pieces]:
+            there[order, code, on, pieces] -= 1
             left_out += 1
+            unsure += not order
         else:
             sales.append((on, code, pieces, _text(_at(row, columns, "channel")), order, f"{source} row {n}"))
+    if unsure:
+        sentence = f"{source}: {unsure} sales without an order number are left out, since Sales holds the same product, day and pieces"
+        findings.append(Finding("ask", "sale", sentence, None, "Type any that are sales of their own on the Sales tab."))
     return Read(tuple(sales), (), tuple(findings), left_out)
 
 
@@ -114,4 +120,4 @@ def _day_part(value: Value) -> Value:
 
 def meanings(rows: Iterable[Sequence[Value]]) -> dict[str, str]:
     """What she said on the Shop columns tab, by folded heading: rows of (heading, means, example)."""
-    return {folded(row[0]): str(row[1]) for row in rows if row[0] and row[1] in (*MEANS, "nothing")}
+    return {folded(row[0]): same_name(str(row[1])) for row in rows if row[0] and same_name(str(row[1])) in (*MEANS, "nothing")}

@@ -38,7 +38,7 @@ def changed_tab(priced: Priced, impact: Impact) -> PutTab:
         head: list[Value] = [product.code, shown_name(product), change.before, change.after, change.rise, share, sold, change.a_year]
         rows.append(cells_of(tab, [*head, *(change.effects.get(code) for code in materials)]))
     rows += _total(tab.columns, impact)
-    place = tab.index("rise")
+    place = tab.place("rise")
     charts = _bars("Rise of a good piece", place, 0, len([c for c in changes if c.rise]), len(rows), "0.00") if impact.news else ()
     told = f"Announced prices cost {impact.a_year:,.2f} a year at present sales." if impact.news else "No announced price changes anything."
     return put(tab, f"{told} Nothing of yours moves: decide on the Price decisions tab.", rows, charts)
@@ -202,4 +202,5 @@ def log_tab(rows: Sequence[Sequence[Value]]) -> PutTab:
 
 def state_tab(rows: Sequence[StateRow]) -> PutTab:
     """The figures of the state her prices were last accepted in, to compare with later."""
-    return put(STATE, "Kept to tell later why a cost changed. Written when you accept prices.", [cells_of(STATE, row) for row in rows])
+    tab = put(STATE, "Kept to tell later why a cost changed. Written when you accept prices.", [cells_of(STATE, row) for row in rows])
+    return tab._replace(look=tab.look._replace(print_area=(0, 0, FIRST, len(STATE.columns) - 1)))  # nobody wants it on paper

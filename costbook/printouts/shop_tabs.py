@@ -15,21 +15,37 @@ from costbook.printouts.tabs import cells_of, put
 WHOLESALE, RETAIL = "wholesale", "retail"
 
 
-def line_sheet_tab(priced: Priced) -> PutTab:
-    """Every product of the line that shops pay enough for: none without a wholesale price, none under a floor of it."""
-    settings, under = priced.book.settings, _under_floor(priced)
+def line_sheet_tab(priced: Priced, log: Sequence[Sequence[Value]]) -> PutTab:
+    """Every product of the line that shops pay enough for: none without a wholesale price, none under a floor of it.
+
+    Args: log are the rows of the price log: a price that holds from a later day says so.
+    """
+    settings, under = priced.book.settings, under_floor(priced)
+    starts = {str(e["code"]): e["starts"] for e in _entries(log) if isinstance(e["starts"], date) and e["starts"] > priced.on}
     rows = []
     for code in priced.costs:
         product = priced.book.products[code]
         if product.trying or WHOLESALE not in product.prices or code in under:
             continue
         prices = [_money(product.prices.get(key)) for key in (WHOLESALE, RETAIL)]
-        rows.append(cells_of(LINE_SHEET, [code, product.name, product.size, *prices, settings.shop_pack]))
+        rows.append(cells_of(LINE_SHEET, [code, product.name, product.size, *prices, settings.shop_pack, starts.get(code)]))
     valid = priced.on + timedelta(days=settings.shop_valid_days)
     return _for_shops(put(LINE_SHEET, _terms(settings, valid), rows), settings.workshop, "line sheet")
 
 
-def _under_floor(priced: Priced) -> set[str]:
+def _entries(log: Sequence[Sequence[Value]]) -> list[dict[str, Value]]:
+    """The wholesale prices of the log, by column key."""
+    keys = [c.key for c in PRICE_LOG.columns]
+    entries = [dict(zip(keys, row, strict=True)) for row in log]
+    return [e for e in entries if e["column"] == WHOLESALE and isinstance(e["accepted"], date)]
+
+
+def has_news(log: Sequence[Sequence[Value]]) -> bool:
+    """Whether there is any price to tell shops of."""
+    return bool(_entries(log))
+
+
+def under_floor(priced: Priced) -> set[str]:
     """The products under the floor of a channel that sells at wholesale, unrounded."""
     found = set()
     for pricer in pricers(priced.book):
@@ -59,9 +75,7 @@ def notice_tab(priced: Priced, log: Sequence[Sequence[Value]]) -> PutTab:
 
     Args: log are the rows of the price log, in its columns.
     """
-    keys = [c.key for c in PRICE_LOG.columns]
-    entries = [dict(zip(keys, row, strict=True)) for row in log]
-    entries = [e for e in entries if e["column"] == WHOLESALE and isinstance(e["accepted"], date)]
+    entries = _entries(log)
     latest = max((e["accepted"] for e in entries if isinstance(e["accepted"], date)), default=None)
     news = [e for e in entries if e["accepted"] == latest]
     rows = []

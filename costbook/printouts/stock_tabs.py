@@ -5,7 +5,7 @@ from __future__ import annotations
 from collections.abc import Iterable, Mapping, Sequence
 from datetime import date, datetime
 
-from costbook.book.grid import Cell, Chart, PutTab, Series, Value
+from costbook.book.grid import Cell, Chart, Formula, PutTab, Series, Value, column_name
 from costbook.book.layout import SERIES, Tab
 from costbook.book.model import Book
 from costbook.book.tool_tabs import (
@@ -26,7 +26,7 @@ from costbook.costing.buying import Reorder, Shopping
 from costbook.costing.checks import Priced
 from costbook.costing.days import OrderOfWork
 from costbook.costing.plan import Plan
-from costbook.costing.restock import QueueRow
+from costbook.costing.restock import QueueRow, plain
 from costbook.costing.stock import Valuation
 from costbook.printouts.tabs import FIRST, cells_of, put
 
@@ -40,9 +40,9 @@ def queue_tab(rows: Sequence[QueueRow], by: str) -> PutTab:
     for place, row in enumerate(rows, 1):
         w = row.worth
         values: list[Value] = [
-            place if row.need > 0 else None, row.code, row.name, float(row.need), row.batches, row.good, row.possible, w.margin, w.margin_fraction,
-            w.cash_per_hour, w.cash_per_rack_night, w.cash_per_mould, row.hands_on_hours, row.rest_hours, _day(row.finished), _day(row.ships),
-            row.season_end, row.sold_out_since, "; ".join(s.name for s in row.short), row.reason,
+            place if row.need > 0 else None, row.code, row.name, float(row.need), row.batches, row.possible, row.reason, w.margin, w.margin_fraction,
+            w.cash_per_hour, row.good, w.cash_per_rack_night, w.cash_per_mould, row.hands_on_hours, row.rest_hours, _day(row.finished), _day(row.ships),
+            row.season_end, row.sold_out_since, "; ".join(s.name for s in row.short),
         ]  # fmt: skip
         body.append(_wrapped(MAKE_NEXT, cells_of(MAKE_NEXT, values), "reason", "short"))
     wanted = min(sum(row.need > 0 for row in rows), CHARTED)
@@ -52,7 +52,9 @@ def queue_tab(rows: Sequence[QueueRow], by: str) -> PutTab:
         if wanted
     ]
     hint = f"Sorted by {by}. Other orders: change 'Make next is sorted by' on the Start tab, or sort here."
-    return put(MAKE_NEXT, hint, body, charts)
+    tab = put(MAKE_NEXT, hint, body, charts)
+    printed = (0, 0, FIRST + len(rows) + 44, MAKE_NEXT.place("cash_hour"))  # the rest is for the screen: it would print too small
+    return tab._replace(look=tab.look._replace(print_area=printed))
 
 
 def _day(moment: datetime | None) -> date | None:
@@ -66,7 +68,7 @@ def _wrapped(tab: Tab, cells: list[Cell], *keys: str) -> list[Cell]:
 
 
 def _columns(title: str, tab: Tab, key: str, count: int, row: int, number_format: str) -> Chart:
-    values, labels = tab.place(key), tab.index("code")
+    values, labels = tab.place(key), tab.place("code")
     series = (Series((2, values), (FIRST, values, FIRST + count - 1, values), SERIES[0]),)
     return Chart("column", title, (FIRST, labels, FIRST + count - 1, labels), series, (row, 1), 26.0, 9.0, "", number_format)
 
@@ -84,11 +86,16 @@ def plan_tab(priced: Priced, plan: Plan, wanted: Mapping[str, QueueRow], left_ou
     for missed in plan.missed:
         rows.append(_said(priced.book, missed.name, missed.why, "flag stop"))
     rows += [_said(priced.book, code, why, "tool text") for code, why in left_out.items()]
+    told = {*(m.name for m in plan.made if m.batches), *(m.name for m in plan.missed), *left_out}
+    rows += [
+        _said(priced.book, code, f"{plain(row.need)} wanted, none planned: see What holds it back", "tool text")
+        for code, row in wanted.items() if row.need > 0 and code not in told
+    ]
     rows += [_said(priced.book, "", note, "tool text") for note in (*said, *plan.notes)]
-    total: dict[str, Value] = {"name": "the plan keeps", "keeps": plan.value}
+    total: dict[str, Value] = {"name": "the plan brings", "keeps": plan.value}
     rows.append([Cell(total.get(c.key), f"total {c.kind}") for c in PLAN.columns])
-    proof = "Proven: no other set of batches keeps more." if plan.proven else f"Not proven: no plan can keep more than {plan.bound:,.2f} (gap {plan.gap:.1%})."
-    return put(PLAN, f"Promised orders first, then the most money from what there is this week. {proof}", rows)
+    proof = "Proven: no other set of batches brings more." if plan.proven else f"Not proven: no plan can bring more than {plan.bound:,.2f} (gap {plan.gap:.1%})."
+    return put(PLAN, f"From {priced.on}. Promised orders first, then the most cash from what there is this week: retail price less fee, order share, materials and packaging. {proof}", rows)
 
 
 def _name(book: Book, code: str) -> str:
@@ -157,8 +164,8 @@ def nights_tab(work: OrderOfWork, room: Mapping[str, float]) -> PutTab:
 # ------------------------------------------------------------------ buying
 
 
-def buy_tab(shopping: Shopping, why: str) -> PutTab:
-    """A row for each pack to buy, then the sum by supplier."""
+def buy_tab(shopping: Shopping, why: str, tab: Tab = TO_BUY) -> PutTab:
+    """A row for each pack to buy, then the sum by supplier, on To buy or a tab like it."""
     rows = []
     for row in shopping.rows:
         head: list[Value] = [row.code, row.name, row.unit, row.needed, row.on_hand, row.lacking]
@@ -175,7 +182,7 @@ def buy_tab(shopping: Shopping, why: str) -> PutTab:
         rows.append([Cell(shown.get(c.key), f"total {c.kind}") for c in TO_BUY.columns])
     if not rows:
         rows = [[Cell("none", "good"), Cell("Nothing is short.", "good"), *[Cell(None, "good")] * (len(TO_BUY.columns) - 2)]]
-    return put(TO_BUY, f"{why} Landed prices of the last papers; look at each supplier's smallest order.", rows)
+    return put(tab, f"{why} Landed prices of the last papers; look at each supplier's smallest order.", rows)
 
 
 def reorder_tab(found: Iterable[Reorder]) -> PutTab:
@@ -222,10 +229,13 @@ def count_tab(valuation: Valuation, typed: Mapping[str, tuple[Value, Value]], on
 
     Args: typed are her counts and notes, by code.
     """
-    rows = []
+    rows: list[list[Cell]] = []
     for r in valuation.rows:
         counted, note = typed.get(r.code, (None, None))
-        rows.append(cells_of(COUNT, [r.what, r.code, r.name, r.unit, r.on_hand, counted, r.value, note]))
+        cells = [f"{column_name(COUNT.place(key))}{FIRST + len(rows) + 1}" for key in ("counted", "book")]
+        found = counted - r.on_hand if isinstance(counted, int | float) and not isinstance(counted, bool) else ""
+        difference = Formula(f'IF(ISNUMBER({cells[0]}),{cells[0]}-{cells[1]},"")', found)
+        rows.append(cells_of(COUNT, [r.what, r.code, r.name, r.unit, r.on_hand, counted, difference, r.value, note]))
     for name, what in (("finished pieces, at full production cost", "finished"), ("materials and packaging, landed", "material"), ("together", "")):
         shown: dict[str, Value] = {"name": name, "value": valuation.total(what)}
         rows.append([Cell(shown.get(c.key), f"total {c.kind}") for c in COUNT.columns])

@@ -180,7 +180,8 @@ def test_shops_see_prices_above_the_floor_and_never_a_cost(seen: Copy) -> None:
     decide(seen, "P06", "Decision", "keep margin")
     path = seen.save()
     commands.accept(path, today=DAY)
-    assert commands.shops(path, today=DAY) and not commands.shops(path, today=DAY)
+    assert commands.shops(path, today=DAY) == (True, ["P09", "P10", "P12", "P13", "P14"])
+    assert commands.shops(path, today=DAY)[0] is False
     sheet = {r["Code"]: r for r in openpyxl_rows(path, "Line sheet")}
     # Under the wholesale floor today, by the demo's own table: P09, P10, P12, P13, P14.
     assert set(sheet) == {"P01", "P02", "P03", "P04", "P05", "P06", "P07", "P08", "P11"}
@@ -217,4 +218,45 @@ def test_what_is_printed_names_the_rise_and_the_year(book: Copy, capsys: Any) ->
     told = capsys.readouterr().out
     assert "935.46 a year" in told and "Wholesale (newly)" in told
     assert cli.main(["accept", str(book.path)]) == 0
-    assert "0 prices moved, 0 held" in capsys.readouterr().out
+    assert "0 prices moved, 0 held" in capsys.readouterr().out  # the first state is kept
+    assert cli.main(["accept", str(book.path)]) == 0
+    assert "Nothing was decided" in capsys.readouterr().out
+
+
+def test_a_decision_survives_a_column_taken_out_and_a_slip_moves_nothing(seen: Copy) -> None:
+    decide(seen, "P06", "Or your new price", 5)
+    sheet = seen.workbook[DECISIONS]
+    sheet.cell(3, seen.heading(DECISIONS, "Decision").column).value = "Was decided"
+    assert commands.accept(seen.save(), today=DAY).moved == (("P06", "wholesale", Decimal("4.5"), Decimal(5)),)
+    for price, says in ((0.01, "is under the"), (13.337, "no price in whole cents")):
+        commands.changed(seen.path, today=DAY)
+        decide(seen, "P10", "Or your new price", price)
+        done = commands.accept(seen.save(), today=DAY)
+        assert done.moved == () and any(says in f.sentence for f in done.findings)
+        decide(seen, "P10", "Or your new price", None)
+        seen.save()
+
+
+def test_without_a_heading_that_is_needed_nothing_is_moved_and_it_is_said(seen: Copy) -> None:
+    decide(seen, "P06", "Decision", "keep margin")
+    seen.workbook[DECISIONS].cell(3, seen.heading(DECISIONS, "Price now").column).value = "Now"
+    done = commands.accept(seen.save(), today=DAY)
+    assert done.moved == () and "has no heading Price now" in done.findings[0].sentence
+
+
+def test_the_same_price_again_is_no_news_for_shops(seen: Copy) -> None:
+    decide(seen, "P06", "Or your new price", 4.5)
+    path = seen.save()
+    assert commands.accept(path, today=DAY).moved == ()
+    commands.shops(path, today=DAY)
+    assert openpyxl_rows(path, "Price notice")[0]["Code"] == "none"
+
+
+def test_a_price_from_a_later_day_says_so_on_the_line_sheet(seen: Copy) -> None:
+    decide(seen, "P06", "Decision", "keep margin")
+    decide(seen, "P06", "From", datetime(2026, 11, 15))
+    path = seen.save()
+    commands.accept(path, today=DAY)
+    commands.shops(path, today=DAY)
+    sheet = {r["Code"]: r["Price from"] for r in openpyxl_rows(path, "Line sheet")}
+    assert sheet["P06"] == datetime(2026, 11, 15) and sheet["P01"] is None

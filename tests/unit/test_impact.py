@@ -19,7 +19,7 @@ from costbook import commands
 from costbook.amounts.money import Ending
 from costbook.amounts.quantity import read_amount, unit
 from costbook.book.model import Book
-from costbook.costing.announced import Announced, NewRate, from_price_lists, new_rates, rates_after
+from costbook.costing.announced import Announced, NewRate, new_rates, rates_after
 from costbook.costing.checks import Priced
 from costbook.costing.hidden_rises import HiddenRise, hidden_rises
 from costbook.costing.impact import Impact, ProductChange, TierChange, impact, sensitivities
@@ -231,19 +231,6 @@ def test_the_terms_are_those_of_the_supplier_who_announces(demo: Priced) -> None
     assert hers["M14"].before == pytest.approx(30 / 32 / PER_OZ), "measured from the rate in use, Sallowby's"
     theirs, _ = announced(priced, Announced("M14", Decimal("30.90")))
     assert theirs["M14"].after == pytest.approx((30.90 + 5) / 32 / PER_OZ)
-
-
-def test_a_posted_price_list_is_announced_from_its_day(demo: Priced) -> None:
-    """Lines of a price list dated after the book's day; the list of today and goods that are not hers are none."""
-    line = paper_line("LIST", "goods", Decimal("30.90"), 0, paper_type="price list", material="M14", packs=Decimal(1),
-                      pack=read_amount("2 lb"), pack_price=Decimal("30.90"), supplier="Brackwell Dry Goods")  # fmt: skip
-    days = [replace(line, date=date(2026, 11, 1)), replace(line, date=DAY, material="M08"), replace(line, date=date(2026, 11, 1), material="")]
-    priced = again(replace(demo.book, purchases=(*demo.book.purchases, *days)))
-    assert priced.rates.materials == demo.rates.materials, "a list makes no price"
-    said = from_price_lists(priced.book, DAY)
-    assert said == [Announced("M14", Decimal("30.90"), read_amount("2 lb"), None, date(2026, 11, 1), "Brackwell Dry Goods", line.where)]
-    news, findings = announced(priced, *said)
-    assert findings == [] and effect_of(priced, news).products["P01"].effects.keys() == {"M14"}
 
 
 def test_a_quoted_material_is_quoted_anew_with_its_discounts(demo: Priced) -> None:
