@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import math
 from collections.abc import Iterable, Mapping, Sequence
 from datetime import date, datetime
 
@@ -92,10 +93,18 @@ def plan_tab(priced: Priced, plan: Plan, wanted: Mapping[str, QueueRow], left_ou
         for code, row in wanted.items() if row.need > 0 and code not in told
     ]
     rows += [_said(priced.book, "", note, "tool text") for note in (*said, *plan.notes)]
-    total: dict[str, Value] = {"name": "the plan brings", "keeps": plan.value}
-    rows.append([Cell(total.get(c.key), f"total {c.kind}") for c in PLAN.columns])
+    rows += _plan_totals(plan)
     proof = "Proven: no other set of batches brings more." if plan.proven else f"Not proven: no plan can bring more than {plan.bound:,.2f} (gap {plan.gap:.1%})."
     return put(PLAN, f"From {priced.on}. Promised orders first, then the most cash from what there is this week: retail price less fee, order share, materials and packaging. {proof}", rows)
+
+
+def _plan_totals(plan: Plan) -> list[list[Cell]]:
+    """What all pieces of the plan bring, and what of it counts where batches make more than sells in time."""
+    brings = math.fsum(made.value for made in plan.made)
+    totals: list[dict[str, Value]] = [{"name": "the plan brings", "keeps": brings}]
+    if brings - plan.value > 0.005:
+        totals.append({"name": "of which counts", "keeps": plan.value, "said": "The rest is pieces that come with a batch and do not sell in time."})
+    return [[Cell(total.get(c.key), f"total {c.kind}") for c in PLAN.columns] for total in totals]
 
 
 def _name(book: Book, code: str) -> str:
