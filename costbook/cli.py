@@ -75,6 +75,12 @@ def parser() -> argparse.ArgumentParser:
     one.add_argument("book", type=Path)
     one.add_argument("--list", action="store_true", help="only list the earlier states that are kept")
     one.add_argument("--number", type=int, metavar="N", help="put back state N of that list instead")
+    one = asked.add_parser("install", help="put the costbook menu and toolbar into LibreOffice Calc")
+    one.add_argument("--remove", action="store_true", help="take them out again")
+    one.add_argument("--profile", type=Path, metavar="FOLDER", help="the office's user folder (default: yours)")
+    one = asked.add_parser("doctor", help="look whether all that the buttons need is there, and say what to do")
+    one.add_argument("book", nargs="?", type=Path, help="also look who has this workbook open")
+    one.add_argument("--profile", type=Path, metavar="FOLDER", help="the office's user folder (default: yours)")
     return top
 
 
@@ -214,8 +220,10 @@ def _next(asked: argparse.Namespace) -> int:
     _progress("")
     print(f"What to make next, by {told.by}:")
     for place, row in enumerate((r for r in told.rows if r.need > 0), 1):
-        state = f"short of {', '.join(s.name for s in row.short)}" if row.short else "can be made" if row.can_be_made else row.why_not
-        print(f"{place:>3}  {row.code[:6]:<6} {row.name[:34]:<34} {row.need:>4} wanted {_text(row.worth.margin):>7} a piece {_text(row.worth.cash_per_hour):>7} an hour  {state}")
+        state = f"short of {', '.join(s.name for s in row.short)}" if row.short else row.why_not or "can be made"
+        if row.can_be_made and row.possible is not None and row.possible < row.batches:
+            state = f"stock allows {row.possible} of {row.batches} batches"
+        print(f"{place:>3}  {row.code[:6]:<6} {row.name[:34]:<34} {row.need:>4g} wanted {_text(row.worth.margin):>7} a piece {_text(row.worth.cash_per_hour):>7} an hour  {state}")
     _print_plan(told)
     if told.findings:
         _print_findings(told.findings)
@@ -228,7 +236,9 @@ def _print_plan(told: commands.ToMake) -> None:
     if plan is None:
         return
     proof = "proven the best" if plan.proven else f"at most {plan.bound:.2f} could come in, a gap of {plan.gap:.1%}"
-    print(f"\nThe plan brings {plan.value:.2f} ({proof}):")
+    brings = sum(made.value for made in plan.made)
+    counts = f", of which {plan.value:.2f} counts" if brings - plan.value > 0.005 else ""
+    print(f"\nThe plan brings {brings:.2f}{counts} ({proof}):")
     for made in plan.made:
         if made.batches:
             print(f"     {made.name[:6]:<6} {made.batches:g} batches, {made.pieces:g} pieces, {made.value:.2f}")
@@ -292,6 +302,31 @@ def _takeback(asked: argparse.Namespace) -> int:
     print(f"{asked.book} is again as it was when it was saved over at {state.kept}.")
     print(f"To undo this: {NAME} takeback {asked.book}")
     return DONE
+
+
+def _install(asked: argparse.Namespace) -> int:
+    from costbook import desk
+
+    if asked.remove:
+        desk.remove(asked.profile)
+        print("The costbook menu and toolbar are gone; start LibreOffice Calc anew.")
+        return DONE
+    _progress("putting the buttons into the office program")
+    desk.install(asked.profile)
+    _progress("")
+    print("Start LibreOffice Calc anew and open your workbook: there is a menu costbook, and a toolbar. Press Price.")
+    return DONE
+
+
+def _doctor(asked: argparse.Namespace) -> int:
+    from costbook import desk
+
+    lines = desk.doctor(asked.book, asked.profile)
+    for line in lines:
+        print(f"{'ok  ' if line.fine else 'FIX '}  {line.what}")
+        if not line.fine and line.do:
+            print(f"      {line.do}")
+    return DONE if all(line.fine for line in lines) else STOPPED
 
 
 # ------------------------------------------------------------------ what is shown

@@ -1,6 +1,6 @@
 """One function per thing she can ask. The only place with disk paths and today's date; one file, since it is that list.
 
-Each takes paths and plain values, does its work through the rooms below, and returns records to show. Nothing is printed
+Each takes paths (or a workbook that is open) and plain values, does its work through the rooms below, and returns records to show. Nothing is printed
 here; `tell` is called with a few words as long work goes on.
 """
 
@@ -27,7 +27,8 @@ from costbook.costing.usage import Usage, cost_at, costs
 from costbook.errors import Finding, HostUnavailable, InputError
 from costbook.hosts import disk
 from costbook.hosts.backups import State
-from costbook.hosts.file import WorkbookFile, create
+from costbook.hosts.file import create
+from costbook.hosts.opening import Host, file_of, opened
 from costbook.papers import PostedPaper, files, picture, read_paper
 from costbook.printouts import result_tabs
 
@@ -105,7 +106,7 @@ def _once(findings: Iterable[Finding]) -> list[Finding]:
     return list(kept.values())
 
 
-def price(path: Path, tell: Tell = _quiet, today: date | None = None) -> Outcome:
+def price(path: Path | Host, tell: Tell = _quiet, today: date | None = None) -> Outcome:
     """Prices a workbook: reads her tabs, writes the tool's, and leaves the file alone where nothing changed.
 
     Raises:
@@ -114,14 +115,14 @@ def price(path: Path, tell: Tell = _quiet, today: date | None = None) -> Outcome
     tell(f"reading {path.name}")
     with _opened(path) as (host, snapshot):
         # Told, but not written: they are about the folder, and a save would make the workbook the newer one.
-        second_versions = disk.conflict_copies(path)
+        second_versions = disk.conflict_copies(file_of(path))
         tell("working out costs and prices")
         priced, found = worked_out(snapshot, today or date.today())
         edits, found = _price_edits(snapshot, priced, found)
         edits = Edits(edits.cells, (*edits.tabs, *_refreshed(snapshot, priced)))
         tell("writing")
         written = bool(edits) and host.apply(edits)
-    return Outcome(path, priced, (*second_versions, *found), written)
+    return Outcome(file_of(path), priced, (*second_versions, *found), written)
 
 
 def _price_edits(snapshot: Snapshot, priced: Priced, found: list[Finding]) -> tuple[Edits, list[Finding]]:
@@ -195,7 +196,7 @@ class Explanation(NamedTuple):
         return explained(self.node) | {"currency": self.currency} | asked
 
 
-def explain(path: Path, product: str, batches: float | None = None, today: date | None = None) -> Explanation:
+def explain(path: Path | Host, product: str, batches: float | None = None, today: date | None = None) -> Explanation:
     """The tree of one product's unit cost down to papers and rows; the file is only read.
 
     Args:
@@ -226,7 +227,7 @@ def _product_code(book: Book, wanted: str) -> str:
     raise InputError(sentence, do=f"Its code or name is wanted; the first is {next(iter(book.products), 'none')}.")
 
 
-def frames(path: Path, today: date | None = None) -> dict[str, Any]:
+def frames(path: Path | Host, today: date | None = None) -> dict[str, Any]:
     """The figures of a workbook as pandas tables by name; the file is only read."""
     from costbook.printouts.figures import figures
     from costbook.printouts.frames import frames as tables
@@ -236,13 +237,13 @@ def frames(path: Path, today: date | None = None) -> dict[str, Any]:
 
 
 @contextmanager
-def _opened(path: Path) -> Iterator[tuple[WorkbookFile, Snapshot]]:
+def _opened(path: Path | Host) -> Iterator[tuple[Host, Snapshot]]:
     """A workbook to be written to, and what it holds; closed whatever happens.
 
     Raises:
         CostbookError: it cannot be read, or a tab of hers bears the name of one of the tool's.
     """
-    host = WorkbookFile(path)
+    host = opened(path)
     try:
         snapshot = host.snapshot()
         result_tabs.refuse_hers(snapshot)
@@ -251,8 +252,8 @@ def _opened(path: Path) -> Iterator[tuple[WorkbookFile, Snapshot]]:
         host.close()
 
 
-def _read(path: Path) -> Snapshot:
-    host = WorkbookFile(path)
+def _read(path: Path | Host) -> Snapshot:
+    host = opened(path)
     try:
         return host.snapshot()
     finally:
@@ -273,7 +274,7 @@ class Changed(NamedTuple):
     written: bool
 
 
-def changed(path: Path, tell: Tell = _quiet, today: date | None = None) -> Changed:
+def changed(path: Path | Host, tell: Tell = _quiet, today: date | None = None) -> Changed:
     """Works out what the announced prices do, and writes it beside everything `price` writes. No price of hers moves.
 
     Raises:
@@ -295,7 +296,7 @@ def changed(path: Path, tell: Tell = _quiet, today: date | None = None) -> Chang
         tell("writing")
         written = bool(edits) and host.apply(edits)
     about = [f for f in found if f.check.startswith("announced") or _on(f, snapshot, layout.ANNOUNCED.name)]
-    return Changed(path, priced, impact, tuple(about), tuple(hidden), written)
+    return Changed(file_of(path), priced, impact, tuple(about), tuple(hidden), written)
 
 
 def _on(finding: Finding, snapshot: Snapshot, *tabs: str) -> bool:
@@ -324,7 +325,7 @@ class Accepted(NamedTuple):
     kept: bool = False
 
 
-def accept(path: Path, tell: Tell = _quiet, today: date | None = None) -> Accepted:
+def accept(path: Path | Host, tell: Tell = _quiet, today: date | None = None) -> Accepted:
     """Moves the prices she decided on into her own columns, logs them, and keeps the state they were accepted in.
 
     All or nothing: where a decision cannot be used nothing is moved. With nothing decided only a first state is kept.
@@ -357,7 +358,7 @@ def accept(path: Path, tell: Tell = _quiet, today: date | None = None) -> Accept
     return Accepted(moved, sum(d.price is None for d in wanted), tuple(notes.found), True)
 
 
-def shops(path: Path, pdf: Path | None = None, tell: Tell = _quiet, today: date | None = None) -> tuple[bool, list[str]]:
+def shops(path: Path | Host, pdf: Path | None = None, tell: Tell = _quiet, today: date | None = None) -> tuple[bool, list[str]]:
     """Writes the line sheet and the notice of new prices for shops.
 
     Returns: whether the file was written, and the products left out since shops pay less than their floor.
@@ -396,7 +397,7 @@ class ToMake(NamedTuple):
     written: bool
 
 
-def make_next(path: Path, by: str = "", seconds: float | None = None, tell: Tell = _quiet, today: date | None = None) -> ToMake:
+def make_next(path: Path | Host, by: str = "", seconds: float | None = None, tell: Tell = _quiet, today: date | None = None) -> ToMake:
     """Writes what to make next, what to buy for it and when to reorder; with seconds also the plan of the week.
 
     Args:
@@ -430,7 +431,7 @@ def make_next(path: Path, by: str = "", seconds: float | None = None, tell: Tell
         tell("writing")
         written = bool(edits) and host.apply(edits)
     about = [f for f in told if _on(f, snapshot, layout.WEEK.name)]
-    return ToMake(path, tuple(sorted_rows(found, order, plan)), order, plan, (*about, *found.findings), written)
+    return ToMake(file_of(path), tuple(sorted_rows(found, order, plan)), order, plan, (*about, *found.findings), written)
 
 
 class Recorded(NamedTuple):
@@ -449,7 +450,7 @@ class Recorded(NamedTuple):
     written: bool
 
 
-def record(path: Path, lists: Sequence[Path] = (), tell: Tell = _quiet, today: date | None = None) -> Recorded:
+def record(path: Path | Host, lists: Sequence[Path] = (), tell: Tell = _quiet, today: date | None = None) -> Recorded:
     """Takes over sales lists, moves stock by every batch and sale not booked yet, and writes Batch results and Lots.
 
     Raises:
@@ -492,7 +493,7 @@ def record(path: Path, lists: Sequence[Path] = (), tell: Tell = _quiet, today: d
     return Recorded(len(booked.moves.batches), len(booked.moves.sales), read, left_out, tuple(h for h, _ in asked), rates, findings, written)
 
 
-def count(path: Path, tell: Tell = _quiet, today: date | None = None) -> tuple[float, tuple[Finding, ...], bool]:
+def count(path: Path | Host, tell: Tell = _quiet, today: date | None = None) -> tuple[float, tuple[Finding, ...], bool]:
     """Writes the count sheet with the stock's value; returns the value, what could not be valued, and whether it was written."""
     from costbook.making import count_tab
 
@@ -502,7 +503,7 @@ def count(path: Path, tell: Tell = _quiet, today: date | None = None) -> tuple[f
         return value, tuple(findings), not tab.stands_in(snapshot) and host.apply(Edits(tabs=(tab,)))
 
 
-def lot(path: Path, name: str) -> list[str]:
+def lot(path: Path | Host, name: str) -> list[str]:
     """Where a lot came from and which batches it went into; or, for a product, the lots in its batches. The file is only read.
 
     Raises:
@@ -524,7 +525,7 @@ def lot(path: Path, name: str) -> list[str]:
 # ------------------------------------------------------------------ posting
 
 
-def post(path: Path, papers: Sequence[Path] = (), tell: Tell = _quiet) -> list[PostedPaper]:
+def post(path: Path | Host, papers: Sequence[Path] = (), tell: Tell = _quiet) -> list[PostedPaper]:
     """Posts what she has confirmed on the Invoice review tab, then supplier papers, into Purchases.
 
     What cannot be trusted goes to Invoice review with its reason. A paper is posted whole or not at all, and the same
@@ -538,7 +539,7 @@ def post(path: Path, papers: Sequence[Path] = (), tell: Tell = _quiet) -> list[P
     with _opened(path) as (host, snapshot):
         clerk = Clerk(snapshot, read_book(snapshot))
         clerk.take_confirmed()
-        for file in files(papers, path):
+        for file in files(papers, file_of(path)):
             tell(f"reading {file.name}")
             clerk.take(file)
         clerk.tell_waiting(all_of_them=not papers)

@@ -35,7 +35,7 @@ def files(papers: Sequence[Path], book: Path) -> list[Path]:
         if not paper.exists():
             raise HostUnavailable(f"there is no file or folder {paper}", do="Look at its name.")
         inside = sorted(p for p in paper.iterdir() if p.is_file()) if paper.is_dir() else [paper]
-        found += [p for p in inside if not p.name.startswith((".", "~$")) and not (p.exists() and p.samefile(book))]
+        found += [p for p in inside if not p.name.startswith((".", "~$")) and not (p.exists() and book.exists() and p.samefile(book))]
     return found
 
 

@@ -35,7 +35,9 @@ MAY_IMPORT: dict[str, set[str]] = {
     "making": {"errors", "amounts", "book", "costing", "invoices", "printouts"},
     "changes": {"errors", "amounts", "book", "costing", "printouts"},
     "commands": {"errors", "amounts", "book", "costing", "demo", "hosts", "invoices", "printouts", "papers", "clerk", "changes", "making"},
-    "cli": {"errors", "commands"},
+    "serving": {"errors", "commands", "hosts"},
+    "desk": {"errors", "hosts"},
+    "cli": {"errors", "commands", "desk"},
     "__main__": {"cli"},
     "__init__": {"errors", "commands"},
 }
@@ -47,7 +49,8 @@ FLOW = {
                 "stock", "days", "restock", "candidates", "highs", "neighbours", "plan", "buying", "week", "batches"],
     "demo": ["tables", "list_file", "papers", "workshop"],
     "hosts": ["quiet", "whole", "locks", "backups", "disk", "package", "scan", "reading", "losses", "cells", "rows", "render", "anew",
-              "archive", "ooxml", "styles", "splice", "graft", "surgery", "file", "pages", "office"],
+              "archive", "ooxml", "styles", "splice", "graft", "surgery", "places", "file", "pages", "notation", "calc", "headless", "office",
+              "opening", "extension"],
     "invoices": ["wording", "packs", "dialect", "matching", "checks", "tabular", "price_list", "shop_sales", "en16931", "vocabulary", "placed",
                  "columns", "line_table", "letterhead", "page"],
     "printouts": ["marks", "figures", "frames", "tabs", "result_tabs", "paper_tabs", "change_tabs", "shop_tabs", "stock_tabs"],
@@ -65,6 +68,10 @@ OUTSIDE = {
     "rapidfuzz": "invoices/matching.py",
     "scipy": "costing/matrix.py costing/highs.py",  # its sparse rows in the one, its solvers in the other
 }
+# What runs in the office's own Python: the standard library, the office, and each other to the left; nothing else of ours.
+ADDONS = "hosts/addons/"
+ADDON_FLOW = ["cells", "drawing", "bridge", "child", "component"]
+OFFICE = {"uno", "unohelper", "com"}
 PURE = ("amounts", "book", "costing", "demo", "invoices", "printouts")
 READS_OWN_DATA = {"amounts/quantity.py", "amounts/weights.py", "demo/tables.py"}  # tables packed with the code
 IMPURE_MODULES = {"logging", "os", "random", "shutil", "socket", "subprocess", "sys", "tempfile", "time"}
@@ -106,6 +113,11 @@ def sources(root: Path) -> list[Source]:
         text = path.read_text(encoding="utf-8")
         found.append(Source(path.relative_to(root).as_posix(), text, ast.parse(text)))
     return found
+
+
+def engine(tree: Iterable[Source]) -> list[Source]:
+    """The files that run in our own Python."""
+    return [source for source in tree if not source.rel.startswith(ADDONS)]
 
 
 def targets(node: ast.AST) -> list[str]:
@@ -158,7 +170,7 @@ def functions(source: Source) -> Iterator[tuple[str, int]]:
 def import_breaches(tree: Iterable[Source]) -> list[str]:
     """A room imports only what the table allows it."""
     out = []
-    for source in tree:
+    for source in engine(tree):
         for target in imports(source):
             if target.split(".")[0] != "costbook":
                 continue
@@ -173,7 +185,7 @@ def import_breaches(tree: Iterable[Source]) -> list[str]:
 def flow_breaches(tree: Iterable[Source]) -> list[str]:
     """Inside a room a file imports only files before it, and every file has its place in the order."""
     out = []
-    for source in tree:
+    for source in engine(tree):
         room, _, name = source.rel.removesuffix(".py").partition("/")
         if not name or name == "__init__":
             continue
@@ -184,6 +196,24 @@ def flow_breaches(tree: Iterable[Source]) -> list[str]:
         inside = {t.split(".")[2] for t in imports(source) if t.startswith(f"costbook.{room}.")}
         late = [other for other in inside if other in order and order.index(other) >= order.index(name)]
         out += [f"{source.rel} imports {room}.{other}: against the flow" for other in sorted(late)]
+    return out
+
+
+def addon_breaches(tree: Iterable[Source]) -> list[str]:
+    """What runs inside an office program knows the standard library, the office and its own neighbours only."""
+    out = []
+    for source in tree:
+        if not source.rel.startswith(ADDONS):
+            continue
+        name = source.rel.removesuffix(".py").rpartition("/")[2]
+        if name != "__init__" and name not in ADDON_FLOW:
+            out.append(f"{source.rel} has no place in the order of the extension")
+        for target in imports(source):
+            beside = [part for part in target.split(".")[4:5] if target.startswith("costbook.hosts.addons.calc.")]
+            late = [b for b in beside if b in ADDON_FLOW and ADDON_FLOW.index(b) >= ADDON_FLOW.index(name)]
+            known = target.split(".")[0] in {*sys.stdlib_module_names, *OFFICE, "__future__"}
+            if late or not (known or beside or target.startswith("costbook.hosts.addons.calc.")):
+                out.append(f"{source.rel} imports {target}")
     return out
 
 
@@ -199,7 +229,7 @@ def table_breaches(tree: Iterable[Source]) -> list[str]:
 def home_breaches(tree: Iterable[Source]) -> list[str]:
     """An outside library is named in its one home only."""
     out = []
-    for source in tree:
+    for source in engine(tree):
         for lib in sorted({t.split(".")[0] for t in imports(source)} - {"costbook", "__future__"}):
             if lib not in sys.stdlib_module_names and source.rel not in OUTSIDE.get(lib, "").split():
                 out.append(f"{source.rel} imports {lib}, whose home is {OUTSIDE.get(lib, 'nowhere')}")
@@ -210,7 +240,7 @@ def start_up_breaches(tree: Iterable[Source]) -> list[str]:
     """No outside library is imported when a file is: only inside the function that needs it."""
     return [
         f"{source.rel} imports {target} at start-up"
-        for source in tree
+        for source in engine(tree)
         for target in start_up_imports(source)
         if target.split(".")[0] not in {*sys.stdlib_module_names, "costbook", "__future__"}
     ]
@@ -328,7 +358,7 @@ def _public(node: ast.Module | ast.ClassDef, prefix: str) -> Iterator[tuple[str,
 # ------------------------------------------------------------------ the tree keeps them
 
 RULES: list[Callable[[Iterable[Source]], list[str]]] = [
-    import_breaches, flow_breaches, table_breaches, home_breaches, start_up_breaches, purity_breaches, name_breaches,
+    import_breaches, flow_breaches, addon_breaches, table_breaches, home_breaches, start_up_breaches, purity_breaches, name_breaches,
     size_breaches, median_breaches, relative_breaches, mark_breaches, except_breaches, path_breaches,
     docstring_breaches,
 ]  # fmt: skip
@@ -350,7 +380,7 @@ def test_every_declared_library_has_a_home_and_is_used(tree: list[Source]) -> No
     project = tomllib.loads((REPO / "pyproject.toml").read_text(encoding="utf-8"))["project"]
     named = (re.split(r"[<>=!~\[; ]", d)[0].replace("-", "_") for d in project["dependencies"])
     declared = {IMPORTED_AS.get(name, name) for name in named}
-    used = {t.split(".")[0] for s in tree for t in imports(s)} - {*sys.stdlib_module_names, "costbook", "__future__"}
+    used = {t.split(".")[0] for s in engine(tree) for t in imports(s)} - {*sys.stdlib_module_names, "costbook", "__future__"}
     assert declared == set(OUTSIDE) == used
 
 
@@ -380,6 +410,7 @@ SAID = '"""Something."""\n'
 BAD: dict[str, dict[str, str]] = {
     "import_breaches": {"costing/rates.py": "from costbook.hosts.file import create\n"},
     "flow_breaches": {"costing/rates.py": "from costbook.costing.tiers import Tier\n"},
+    "addon_breaches": {"hosts/addons/calc/cells.py": "from costbook.book.grid import Grid\n"},
     "table_breaches": {"attic/box.py": SAID},
     "home_breaches": {"costing/usage.py": "def f():\n    import scipy\n"},
     "start_up_breaches": {"printouts/frames.py": "try:\n    import pandas\nexcept ImportError:\n    pandas = None\n"},
@@ -399,6 +430,9 @@ ALSO_BAD: list[tuple[str, str, str]] = [
     ("import_breaches", "hosts/file.py", "from costbook.book.model import Book\n"),
     ("import_breaches", "costing/checks.py", "import costbook.book.grid\n"),
     ("flow_breaches", "costing/attic.py", SAID),
+    ("addon_breaches", "hosts/addons/calc/attic.py", SAID),
+    ("addon_breaches", "hosts/addons/calc/cells.py", "import lxml\n"),
+    ("addon_breaches", "hosts/addons/calc/cells.py", "from costbook.hosts.addons.calc import drawing\n"),
     ("home_breaches", "commands.py", "from typing import TYPE_CHECKING\nif TYPE_CHECKING:\n    import pandas\n"),
     ("start_up_breaches", "hosts/render.py", "class A:\n    from openpyxl import Workbook\n"),
     ("purity_breaches", "book/table.py", "import os.path\n"),
@@ -413,6 +447,7 @@ ALSO_BAD: list[tuple[str, str, str]] = [
 # What looks like a breach and is none.
 FINE: list[tuple[str, str, str]] = [
     ("import_breaches", "costing/rates.py", "from costbook.book.model import Book\n"),
+    ("addon_breaches", "hosts/addons/calc/drawing.py", "import json\nimport uno\nfrom costbook.hosts.addons.calc.cells import Refused\n"),
     ("start_up_breaches", "printouts/frames.py", "from typing import TYPE_CHECKING\nif TYPE_CHECKING:\n"
                                                  "    import pandas\ndef f():\n    import pandas\n"),
     ("purity_breaches", "commands.py", "from datetime import date\nx = date.today()\n"),

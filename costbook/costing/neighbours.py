@@ -15,6 +15,7 @@ from dataclasses import dataclass, replace
 from costbook.costing.candidates import SLACK, Program
 from costbook.costing.highs import Rows, Solved, Watch
 
+HAIR = 1e-9  # of a second: time may run out between two looks at the clock
 HOLD = 1e-7  # below a whole number by so little, the relaxation's batches are whole
 FREE = 300  # columns a neighbourhood starts with
 MANY = 20_000  # columns: above, the relaxation is built up from those that can bring something
@@ -169,7 +170,7 @@ def _neighbourhoods(
         else:
             free = _apart(program, relaxed, best.columns, sizes[0], turn)
         held = {c: (x, x) for c, x in enumerate(best.columns) if c not in free}
-        found = rows.whole(watch.allow(min(1.0, shares[kind] * begun / watch.left), 0.3), held=held)
+        found = rows.whole(watch.allow(min(1.0, shares[kind] * begun / max(watch.left, HAIR)), 0.3), held=held)
         before, turn = best.value, turn + 1
         best = best.better(program, NEAR, found.columns)
         idle = 0 if best.value > before else idle + 1

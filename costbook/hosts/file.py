@@ -7,28 +7,25 @@ replace the file.
 
 from __future__ import annotations
 
-from collections.abc import Collection, Iterable, Iterator, Mapping
+from collections.abc import Collection, Iterator, Mapping
 from datetime import date
-from itertools import zip_longest
 from math import isclose
 from pathlib import Path
 
-from costbook.book.grid import Edits, ErrorValue, Formula, Grid, PutTab, SetCell, Snapshot, Value, address
+from costbook.book.grid import Edits, Formula, Grid, PutTab, SetCell, Snapshot, Value, address
 from costbook.errors import Where, WorkbookChanged, WriteRefused
 from costbook.hosts import disk, scan
-from costbook.hosts.cells import clean
 from costbook.hosts.package import Package, Relation, elements
+from costbook.hosts.places import Held, inside, named, refuse_protected, same, unlike, wanted_cells
 from costbook.hosts.reading import Reading, grids, plain_sheet, reading, sheet_parts
-
-LAST_ROW, LAST_COLUMN = 1_048_576, 16_384
-UNPROTECT = "Take off the protection (Review, Unprotect) and run it again."
 
 
 class WorkbookFile:
     """Her .xlsx workbook. Not to be shared between threads."""
 
     def __init__(self, path: Path) -> None:
-        self._path = Path(path)
+        self._path = self.path = Path(path)
+        self.name = self.path.name
         self._read: Reading | None = None
         self._known = ""  # the digest the file must still have when it is saved
         self.sha256 = ""
@@ -63,7 +60,7 @@ class WorkbookFile:
         cells = tuple(_wanted_cells(edits.cells, read, package))
         if not cells and not any(_differs(tab, read) for tab in edits.tabs):
             return False
-        _refuse_protected(tab for edit in edits.tabs if (tab := _grid(read.snapshot, edit.name)))
+        refuse_protected(read.snapshot, edits.tabs)
         disk.refuse_if_open(self._path)
         edits = Edits(cells, edits.tabs)
         self._refuse_losses(package, edits)
@@ -129,63 +126,24 @@ def _listed(names: Collection[str]) -> str:
 
 
 def _wanted_cells(cells: Collection[SetCell], read: Reading, package: Package) -> Iterator[SetCell]:
-    """The cells that are to change, each checked against the snapshot and against what may be overwritten.
-
-    All expectations are checked before any refusal of a place, so a stale plan is told first.
-    """
-    pending = []
-    filled = {(edit.tab.casefold(), edit.row) for edit in cells if clean(edit.value) is not None}
-    for edit in cells:
-        grid = _grid(read.snapshot, edit.tab)
-        if grid is None:
-            raise WorkbookChanged(f"there is no tab {edit.tab} in the workbook any more.", do="Run it again.")
-        there = grid.value(edit.row, edit.column)
-        if not same(there, edit.expected):
-            raise WorkbookChanged(
-                f"holds {_said(there)} where {_said(edit.expected)} was read; nothing was written.",
-                grid.where(edit.row, edit.column),
-                "Run it again.",
-            )
-        # The empty cells of a new row get their look too.
-        new_row = edit.row >= len(grid.rows) and (edit.tab.casefold(), edit.row) in filled
-        if new_row or (edit.row, edit.column) in grid.formulas or not _holds(package, grid, edit):
-            pending.append((grid, edit))
-    guards: dict[str, tuple[scan.FormulaCell, ...]] = {}
-    for grid, edit in pending:
-        if grid.name not in guards:
-            sheet = plain_sheet(package, grid.name) if grid.name in read.bound else b""
-            guards[grid.name] = tuple(f for f in scan.bound_formulas(sheet) if f.kind or f.area)
-        _refuse_place(grid, edit, guards[grid.name])
-    return iter([edit for _, edit in pending])
+    """The cells that are to change, none of them where it may not be written."""
+    return wanted_cells(
+        cells,
+        read.snapshot,
+        lambda grid, edit: _holds(package, grid, edit),
+        lambda grid: tuple(_bound(plain_sheet(package, grid.name))) if grid.name in read.bound else (),
+    )
 
 
-def _grid(snapshot: Snapshot, tab: str) -> Grid | None:
-    """The tab of exactly that name, capitals apart: workbooks know no two tabs that differ only in capitals."""
-    return next((grid for name, grid in snapshot.grids.items() if name.casefold() == tab.casefold()), None)
-
-
-def _refuse_protected(tabs: Iterable[Grid]) -> None:
-    """A tab drawn anew would come out without the protection she has put on it."""
-    for grid in tabs:
-        if grid.protected:
-            raise WriteRefused("the tab is protected.", Where(grid.name), UNPROTECT)
-
-
-def _refuse_place(grid: Grid, edit: SetCell, formulas: Collection[scan.FormulaCell]) -> None:
-    row, column, where = edit.row, edit.column, grid.where(edit.row, edit.column)
-    if grid.protected:
-        raise WriteRefused("the tab is protected.", where, UNPROTECT)
-    if not (0 <= row < LAST_ROW and 0 <= column < LAST_COLUMN):
-        raise WriteRefused("no tab reaches that far.", where)
-    for area in grid.merged:
-        if _inside(area, row, column) and (row, column) != area[:2]:
-            raise WriteRefused("the cell is hidden under merged cells.", where, "Unmerge them.")
-    for formula in formulas:
-        if (row, column) == (formula.row, formula.column) and formula.kind == "shared":
-            raise WriteRefused("the cell's formula is shared with its neighbours.", where, "Clear it by hand.")
-        if formula.kind in ("array", "dataTable") and formula.area and _inside(formula.area, row, column):
+def _bound(xml: bytes) -> Iterator[Held]:
+    """The places of formulas that stand for more than their own cell."""
+    for formula in scan.bound_formulas(xml):
+        at = (formula.row, formula.column, formula.row, formula.column)
+        if formula.kind == "shared":
+            yield Held(at, "the cell's formula is shared with its neighbours.", "Clear it by hand.")
+        if formula.kind in ("array", "dataTable") and formula.area:
             what = "an array formula" if formula.kind == "array" else "a what-if data table"
-            raise WriteRefused(f"the cell is part of {what}.", where, "Clear the whole range by hand.")
+            yield Held(formula.area, f"the cell is part of {what}.", "Clear the whole range by hand.")
 
 
 def _refuse_table_edges(package: Package, edits: Edits) -> None:
@@ -195,7 +153,7 @@ def _refuse_table_edges(package: Package, edits: Edits) -> None:
         for relation in package.relations(tab.part).values() if targets else ():
             for area, why, do in _held(package, relation):
                 for edit in targets:
-                    if _inside(area, edit.row, edit.column):
+                    if inside(area, edit.row, edit.column):
                         raise WriteRefused(why, Where(edit.tab, address(edit.row, edit.column)), do)
 
 
@@ -219,29 +177,6 @@ def _held(package: Package, relation: Relation) -> Iterator[tuple[scan.Area, str
                 yield area, "the cell belongs to a pivot table.", "Change what the pivot table is made from."
 
 
-def _inside(area: scan.Area, row: int, column: int) -> bool:
-    return area[0] <= row <= area[2] and area[1] <= column <= area[3]
-
-
-def _said(value: Value) -> str:
-    if value is None:
-        return "nothing"
-    return value.text if isinstance(value, ErrorValue) else repr(value) if isinstance(value, str) else str(value)
-
-
-def same(one: Value, other: Value) -> bool:
-    """Whether a workbook would hold both as the same: a date is a number to it, True is not 1, '' is nothing.
-
-    Numbers count as the same up to the 14th digit: some programs store only 15 of them.
-    """
-    one, other = _compared(one), _compared(other)
-    if isinstance(one, bool) != isinstance(other, bool):
-        return False
-    if isinstance(one, (int, float)) and isinstance(other, (int, float)):
-        return isclose(one, other, rel_tol=1e-14)
-    return one == other
-
-
 def _holds(package: Package, grid: Grid, edit: SetCell) -> bool:
     """Whether the cell holds what it is to hold; a number that her look shows as a day or a time is that number."""
     there, value = grid.value(edit.row, edit.column), edit.value
@@ -252,15 +187,9 @@ def _holds(package: Package, grid: Grid, edit: SetCell) -> bool:
     return shown and same(scan.number(plain_sheet(package, grid.name), edit.row, edit.column), value)
 
 
-def _compared(value: Value) -> Value:
-    if isinstance(value, date):
-        return float(value.toordinal() - date(1899, 12, 30).toordinal())
-    return clean(value)
-
-
 def _differs(tab: PutTab, read: Reading) -> bool:
     """Whether the tab in the file has other values, formulas or widths than the wanted one."""
-    grid = _grid(read.snapshot, tab.name)
+    grid = named(read.snapshot, tab.name)
     if grid is None or grid.name != tab.name:
         return True
     wanted = {
@@ -272,7 +201,7 @@ def _differs(tab: PutTab, read: Reading) -> bool:
     widths = read.widths[grid.name]
     if wanted != dict(grid.formulas) or any(abs(widths.get(c, -1.0) - w) > 1e-6 for c, w in tab.look.widths.items()):
         return True
-    return any(True for _ in _unlike(grid.rows, _values(tab)))
+    return any(True for _ in unlike(grid.rows, _values(tab)))
 
 
 def _values(tab: PutTab) -> Iterator[tuple[Value, ...]]:
@@ -280,15 +209,6 @@ def _values(tab: PutTab) -> Iterator[tuple[Value, ...]]:
     for cells in tab.rows:
         shown = [v.result if isinstance(v := cell.value, Formula) else v for cell in cells]
         yield tuple([v if v or v.__class__ is not str else None for v in shown])
-
-
-def _unlike(one: Iterable[tuple[Value, ...]], other: Iterable[tuple[Value, ...]]) -> Iterator[tuple[int, int]]:
-    """The places where two tabs hold different values."""
-    for row, (left, right) in enumerate(zip_longest(one, other, fillvalue=())):
-        if left != right or bool in map(type, left) or bool in map(type, right):
-            for column, (a, b) in enumerate(zip_longest(left, right)):
-                if a is not b and not same(a, b):
-                    yield row, column
 
 
 def _saved(package: Package, edits: Edits) -> tuple[bytes, frozenset[str]]:
@@ -319,7 +239,7 @@ def _refuse_damage(before: Reading | None, after: Package, touched: Collection[s
     for grid in grids(after, [tab for tab, part in parts.items() if part in touched], ours):
         tab = grid.name.casefold()
         wanted = _values(drawn[tab]) if tab in drawn else there[grid.name].rows
-        for row, column in _unlike(grid.rows, wanted):
+        for row, column in unlike(grid.rows, wanted):
             edit = meant.get((tab, row, column))
             if edit is None or not _holds(after, grid, edit):
                 raise _damage(after.name, grid.where(row, column))

@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-import shutil
 import subprocess
 import tempfile
 from pathlib import Path
@@ -11,8 +10,8 @@ from costbook.book.grid import Edits, PutTab
 from costbook.errors import HostUnavailable
 from costbook.hosts import disk
 from costbook.hosts.file import create
+from costbook.hosts.headless import program
 
-PROGRAMS = ("soffice", "libreoffice")
 SECONDS = 120
 
 
@@ -23,15 +22,12 @@ def print_tabs(tabs: tuple[PutTab, ...], path: Path) -> None:
         HostUnavailable: no office program is installed, it gave no PDF, or it took too long.
         WriteRefused: something of that name is there already.
     """
-    program = next((found for name in PROGRAMS if (found := shutil.which(name))), None)
-    if program is None:
-        do = "Install LibreOffice, or print the tabs from your office program."
-        raise HostUnavailable("no office program was found to make a PDF with", do=do)
+    office = program()
     with tempfile.TemporaryDirectory() as folder:
         book = Path(folder) / "print.xlsx"
         create(book, Edits(tabs=tabs))
         profile = (Path(folder) / "profile").as_uri()
-        command = [program, f"-env:UserInstallation={profile}", "--headless", "--convert-to", "pdf", "--outdir", folder, str(book)]
+        command = [office, f"-env:UserInstallation={profile}", "--headless", "--convert-to", "pdf", "--outdir", folder, str(book)]
         try:
             subprocess.run(command, capture_output=True, check=False, timeout=SECONDS, stdin=subprocess.DEVNULL)
         except subprocess.TimeoutExpired:

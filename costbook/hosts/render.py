@@ -160,7 +160,7 @@ def _put_tab(book: Any, tab: PutTab, pens: _Pens, from_1904: bool) -> Rows:
     for row, column in corners(tab):
         sheet.cell(row + 1, column + 1)  # from these it is told how far the tab reaches
     _show(sheet, tab.look)
-    heights, merged = _fitted(tab, {style for style, _, _ in looks if STYLES[style].wrap})
+    heights, merged = fitted(tab, {style for style, _, _ in looks if STYLES[style].wrap})
     bare: dict[tuple[int, int], int | None] = dict.fromkeys(tab.look.notes)
     for row, last in merged.items():
         first = sheet.cell(row + 1, 1)
@@ -169,7 +169,7 @@ def _put_tab(book: Any, tab: PutTab, pens: _Pens, from_1904: bool) -> Rows:
         rest = (sheet.cell(row + 1, column + 1) for column in range(1, last + 1))
         bare |= {(row, cell.column - 1): cell.style_id for cell in rest if cell.has_style}
     for chart in tab.look.charts:
-        sheet.add_chart(_chart(sheet, chart, _lowest(tab, chart)), address(*chart.at))
+        sheet.add_chart(_chart(sheet, chart, lowest(tab, chart)), address(*chart.at))
     return Rows(tab, looks, heights, bare, merged, from_1904)
 
 
@@ -194,7 +194,7 @@ def _show(sheet: Any, look: Look) -> None:
     _page(sheet, look)
 
 
-def _fitted(tab: PutTab, wrapped: Collection[str]) -> tuple[dict[int, float], dict[int, int]]:
+def fitted(tab: PutTab, wrapped: Collection[str]) -> tuple[dict[int, float], dict[int, int]]:
     """The heights of rows, and the last column to which the first cell of a row spans.
 
     Rows are as high as their wrapped text; programs differ in whether they work that out on opening. A sentence that stands
@@ -239,7 +239,7 @@ def _lines(text: str, width: float) -> int:
     return sum(len(wrap(line, room)) or 1 for line in text.split("\n"))
 
 
-def _lowest(tab: PutTab, chart: Chart) -> float | None:
+def lowest(tab: PutTab, chart: Chart) -> float | None:
     """Nought where no bar goes below it, so that bars keep their proportions; None leaves it to the program."""
     grid = tab.grid()
     for series in chart.series:

@@ -208,7 +208,7 @@ def test_shops_get_a_pdf(book: Copy, tmp_path: Any) -> None:
 
 
 def test_without_an_office_program_a_pdf_costs_one_sentence(book: Copy, tmp_path: Any, monkeypatch: Any, capsys: Any) -> None:
-    monkeypatch.setattr("costbook.hosts.office.shutil.which", lambda name: None)
+    monkeypatch.setattr("shutil.which", lambda name: None)
     assert cli.main(["shops", str(book.save()), "--pdf", str(tmp_path / "x.pdf")]) == 4
     assert "no office program was found" in capsys.readouterr().err
 

@@ -20,6 +20,7 @@ from costbook.costing import plan as plan_module
 from costbook.costing.candidates import Candidate, Candidates, Pack, Resource
 from costbook.costing.plan import Plan, best_plan, ranking
 from costbook.errors import InputError
+from tests.benchmarks import plans
 
 LAW = settings(deadline=None, max_examples=120, suppress_health_check=[HealthCheck.too_slow, HealthCheck.data_too_large])
 HOURS, RACK, WAX = "owner", "rack", "wax"
@@ -273,3 +274,13 @@ def test_the_way_of_large_plans_keeps_the_same_laws(monkeypatch: pytest.MonkeyPa
     found = ends(asked, told(plan, asked))
     assert found is not None and float(found[1]) == pytest.approx(plan.value, abs=1e-6)
     assert not plan.proven or plan.value == pytest.approx(float(money), abs=1e-6)
+
+
+@pytest.mark.parametrize("step", [0.09, 0.31])
+def test_seconds_that_run_out_at_any_moment_leave_a_plan(monkeypatch: pytest.MonkeyPatch, step: float) -> None:
+    """A clock that leaps a little at every look, so that time runs out between two of them somewhere in the search."""
+    monkeypatch.setattr(plan_module, "SMALL", 0)
+    for limit in (0.5, 1.1, 1.7, 2.3, 2.9, 3.5):
+        looks = itertools.count()
+        plan = best_plan(plans.question(plans.Size(60, 40, 6, 0.3, 1.0)), limit, lambda looks=looks: next(looks) * step)
+        assert plan.value <= plan.bound + 1e-6 and plan.gap >= 0

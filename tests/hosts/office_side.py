@@ -1,0 +1,125 @@
+"""The bridge as tests need it: her hands too. Run by the office's own Python, like the bridge itself."""
+
+from __future__ import annotations
+
+import sys
+from pathlib import Path
+from typing import Any
+
+sys.path.insert(0, str(Path(__file__).resolve().parents[2]))
+
+import uno  # noqa: F401 (what follows is imported through it)
+from com.sun.star.accessibility.AccessibleRole import PUSH_BUTTON, TOOL_BAR
+
+from costbook.hosts.addons.calc import bridge, drawing
+
+
+class Hands(bridge.Session):
+    """What a person does with an open document, and what she sees of it."""
+
+    def _undo(self, question: dict[str, Any]) -> None:
+        self.document().UndoManager.undo()
+
+    def _redo(self, question: dict[str, Any]) -> None:
+        self.document().UndoManager.redo()
+
+    def _titles(self, question: dict[str, Any]) -> dict[str, Any]:
+        return {"undo": list(self.document().UndoManager.getAllUndoActionTitles())}
+
+    def _type(self, question: dict[str, Any]) -> None:
+        sheet = self.document().Sheets.getByName(question["tab"])
+        sheet.getCellByPosition(question["column"], question["row"]).setFormula(question["text"])
+
+    def _protect(self, question: dict[str, Any]) -> None:
+        """A tab, or without its name the order of tabs."""
+        (self.document().Sheets.getByName(question["tab"]) if question["tab"] else self.document()).protect("")
+
+    def _recalculate(self, question: dict[str, Any]) -> None:
+        self.document().calculateAll()
+
+    def _take(self, question: dict[str, Any]) -> None:
+        """The document that is open in the window."""
+        self._document = self.services.createInstance("com.sun.star.frame.Desktop").getCurrentComponent()
+
+    def _cells(self, question: dict[str, Any]) -> dict[str, Any]:
+        """Every cell of a tab as it is, cell by cell and not in blocks: kind, contents, look, rule, note."""
+        sheet = self.document().Sheets.getByName(question["tab"])
+        notes = {(n.Position.Row, n.Position.Column): n.String for n in (sheet.Annotations.getByIndex(i) for i in range(sheet.Annotations.Count))}
+        found = []
+        for r in range(question["rows"]):
+            for c in range(question["columns"]):
+                cell = sheet.getCellByPosition(c, r)
+                found.append([cell.Type.value, cell.Formula, cell.CellStyle, cell.NumberFormat, cell.CellBackColor,
+                              cell.Validation.Type.value, cell.CellProtection.IsLocked, notes.get((r, c))])  # fmt: skip
+        columns, rows = sheet.Columns, sheet.Rows
+        return {
+            "cells": found, "charts": list(sheet.Charts.ElementNames), "protected": sheet.isProtected(), "colour": sheet.TabColor,
+            "widths": [columns.getByIndex(c).Width for c in range(question["columns"])], "page": sheet.PageStyle,
+            "heights": [rows.getByIndex(r).Height for r in range(question["rows"])],
+            "highlights": sheet.ConditionalFormats.getLength(),
+        }  # fmt: skip
+
+    def _widen(self, question: dict[str, Any]) -> None:
+        sheet = self.document().Sheets.getByName(question["tab"])
+        sheet.Columns.getByIndex(2).Width, sheet.Rows.getByIndex(5).Height, sheet.TabColor = 7000, 1234, 0x123456
+
+    def _tabs(self, question: dict[str, Any]) -> dict[str, Any]:
+        return {"tabs": list(self.document().Sheets.ElementNames)}
+
+    def _link(self, question: dict[str, Any]) -> dict[str, Any]:
+        """Where the links of a tab lead, by row."""
+        sheet = self.document().Sheets.getByName(question["tab"])
+        links = {}
+        for r in range(question["rows"]):
+            fields = sheet.getCellByPosition(question["column"], r).TextFields
+            if fields.createEnumeration().hasMoreElements():
+                links[str(r)] = fields.getByIndex(0).URL
+        return {"links": links}
+
+    def _fail_at(self, question: dict[str, Any]) -> None:
+        """From now on the office refuses at this step of drawing a tab, as it does when something is wrong."""
+
+        def refuse(*_: Any) -> None:
+            raise bridge.OfficeError("planted", None)
+
+        setattr(drawing._Pen, question["step"], refuse)
+
+    def _place(self, question: dict[str, Any]) -> dict[str, Any]:
+        """The middle on the screen of the button with this name on our toolbar, found in the accessibility tree."""
+        window = self.document().CurrentController.Frame.ContainerWindow
+        bar = found(window.getAccessibleContext(), TOOL_BAR, "costbook")
+        button = found(bar, PUSH_BUTTON, question["name"])
+        if button is None:
+            return {"place": None}
+        at, size = button.getLocationOnScreen(), button.getSize()
+        return {"place": [at.X + size.Width // 2, at.Y + size.Height // 2]}
+
+    def _shown(self, question: dict[str, Any]) -> dict[str, Any]:
+        view = self.document().CurrentController
+        return {"bar": view.hasInfobar("costbook"), "tab": view.ActiveSheet.Name}
+
+    def _selected(self, question: dict[str, Any]) -> dict[str, Any]:
+        address = self.document().CurrentController.Selection.RangeAddress
+        return {"row": address.StartRow, "column": address.StartColumn}
+
+    def _show_tab(self, question: dict[str, Any]) -> None:
+        view = self.document().CurrentController
+        view.setActiveSheet(self.document().Sheets.getByName(question["tab"]))
+
+
+def found(context: Any, role: int, name: str, depth: int = 0) -> Any:
+    """The part of a window in this role and of this name."""
+    if context is None or depth > 6:
+        return None
+    if context.getAccessibleRole() == role and context.getAccessibleName() == name:
+        return context
+    for i in range(min(context.getAccessibleChildCount(), 100)):
+        child = context.getAccessibleChild(i)
+        part = found(child.getAccessibleContext(), role, name, depth + 1) if child else None
+        if part is not None:
+            return part
+    return None
+
+
+if __name__ == "__main__":
+    bridge.main(Hands)
