@@ -6,10 +6,10 @@ Every host asks here, so that all refuse the same for the same reason in the sam
 from __future__ import annotations
 
 from collections.abc import Callable, Collection, Iterable, Iterator
-from dataclasses import dataclass
 from datetime import date
 from itertools import zip_longest
 from math import isclose
+from typing import NamedTuple
 
 from costbook.book.grid import ErrorValue, Grid, PutTab, SetCell, Snapshot, Value
 from costbook.errors import Where, WorkbookChanged, WriteRefused
@@ -20,8 +20,7 @@ UNPROTECT = "Take off the protection (Review, Unprotect) and run it again."
 Area = tuple[int, int, int, int]
 
 
-@dataclass(frozen=True, slots=True)
-class Held:
+class Held(NamedTuple):
     """An area in which no single cell may be written: the sentence that says why, and what to do."""
 
     area: Area
