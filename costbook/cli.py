@@ -223,7 +223,7 @@ def _next(asked: argparse.Namespace) -> int:
         state = f"short of {', '.join(s.name for s in row.short)}" if row.short else row.why_not or "can be made"
         if row.can_be_made and row.possible is not None and row.possible < row.batches:
             state = f"stock allows {row.possible} of {row.batches} batches"
-        print(f"{place:>3}  {row.code[:6]:<6} {row.name[:34]:<34} {row.need:>4g} wanted {_text(row.worth.margin):>7} a piece {_text(row.worth.cash_per_hour):>7} an hour  {state}")
+        print(f"{place:>3}  {row.code[:6]:<6} {row.name[:34]:<34} {float(row.need):>4g} wanted {_text(row.worth.margin):>7} a piece {_text(row.worth.cash_per_hour):>7} an hour  {state}")
     _print_plan(told)
     if told.findings:
         _print_findings(told.findings)
