@@ -219,10 +219,12 @@ def _next(asked: argparse.Namespace) -> int:
     told = commands.make_next(asked.book, asked.by, asked.seconds if asked.plan else None, _progress)
     _progress("")
     print(f"What to make next, by {told.by}:")
-    for place, row in enumerate((r for r in told.rows if r.need > 0), 1):
+    for place, row in enumerate((r for r in told.rows if r.wanted > 0), 1):
         state = f"short of {', '.join(s.name for s in row.short)}" if row.short else row.why_not or "can be made"
-        if row.can_be_made and row.possible is not None and row.possible < row.batches:
-            state = f"stock allows {row.possible} of {row.batches} batches"
+        if row.can_be_made and row.possible is not None and row.possible < row.batches_in_all:
+            state = f"stock allows {row.possible} of {row.batches_in_all} batches"
+        if row.for_sets:
+            state = f"{float(row.for_sets):g} more for sets; {state}"
         print(f"{place:>3}  {row.code[:6]:<6} {row.name[:34]:<34} {float(row.need):>4g} wanted {_text(row.worth.margin):>7} a piece {_text(row.worth.cash_per_hour):>7} an hour  {state}")
     _print_plan(told)
     if told.findings:
@@ -241,7 +243,7 @@ def _print_plan(told: commands.ToMake) -> None:
     print(f"\nThe plan brings {brings:.2f}{counts} ({proof}):")
     for made in plan.made:
         if made.batches:
-            print(f"     {made.name[:6]:<6} {made.batches:g} batches, {made.pieces:g} pieces, {made.value:.2f}")
+            print(f"     {made.name[:6]:<6} {made.batches:g} {'batch' if made.batches == 1 else 'batches'}, {made.pieces:g} pieces, {made.value:.2f}")
     for missed in plan.missed:
         print(f" stop  {missed.why}")
     for limit in plan.binding[:5]:

@@ -83,9 +83,9 @@ def order_shown(snapshot: Snapshot, usual: str) -> str:
 
 def queue_tabs(priced: Priced, found: Queue, by: str, plan: Plan | None = None) -> list[PutTab]:
     """Make next, To buy for all that is wanted, and When to reorder."""
-    wanted = {row.code: float(row.batches) for row in found.rows if row.batches}
+    wanted = {row.code: float(row.batches_in_all) for row in found.rows if row.batches_in_all}
     return [
-        stock_tabs.queue_tab(sorted_rows(found, by, plan), by), stock_tabs.buy_tab(to_buy(priced, wanted), "For every batch wanted on Make next."),
+        stock_tabs.queue_tab(sorted_rows(found, by, plan), by), stock_tabs.buy_tab(to_buy(priced, wanted), "For every batch wanted on Make next, those for sets too."),
         stock_tabs.reorder_tab(reorder_points(priced)),
     ]  # fmt: skip
 
@@ -95,13 +95,13 @@ def planned(priced: Priced, found: Queue, seconds: float, clock: Clock) -> tuple
     week, said = week_of(priced)
     plan, question = plan_week(priced, week, seconds, clock)
     rows = {row.code: row for row in found.rows}
-    left_out = {code: why for code, why in question.left_out.items() if code in rows and rows[code].need > 0}
+    left_out = {code: why for code, why in question.left_out.items() if code in rows and rows[code].wanted > 0}
     work = work_of(priced, plan, week, [row.code for row in sorted_rows(found, BY_PLAN, plan)])
     room: dict[str, float] = dict(week.mould_count)
     if priced.book.settings.rack_places is not None:
         room[RACK] = float(priced.book.settings.rack_places)
     tabs = [
-        stock_tabs.plan_tab(priced, plan, rows, left_out, said), stock_tabs.held_back_tab(plan), stock_tabs.work_tab(priced.book, work),
+        stock_tabs.plan_tab(priced, plan, rows, left_out, (*said, *question.said)), stock_tabs.held_back_tab(plan), stock_tabs.work_tab(priced.book, work),
         stock_tabs.times_tab(priced.book, work), stock_tabs.nights_tab(work, room),
     ]  # fmt: skip
     if week.budget is not None:

@@ -46,7 +46,7 @@ FLOW = {
     "amounts": ["numbers", "weights", "quantity", "money"],
     "book": ["grid", "words", "model", "layout", "tool_tabs", "table", "recipes", "products", "records", "reading", "posting", "review", "decisions", "sheets"],
     "costing": ["rates", "usage", "matrix", "tiers", "trace", "checks", "announced", "impact", "variance", "levers", "hidden_rises",
-                "stock", "days", "restock", "candidates", "highs", "neighbours", "plan", "buying", "week", "batches"],
+                "stock", "days", "restock", "candidates", "highs", "swaps", "neighbours", "plan", "buying", "week", "batches"],
     "demo": ["tables", "list_file", "papers", "workshop"],
     "hosts": ["quiet", "whole", "locks", "backups", "disk", "package", "scan", "reading", "losses", "cells", "rows", "render", "anew",
               "archive", "ooxml", "styles", "splice", "graft", "surgery", "places", "file", "pages", "notation", "calc", "headless", "office",
@@ -58,6 +58,7 @@ FLOW = {
 # The one file each outside library may appear in (scipy, which is many libraries, in two), always inside a function: start-up is part of the product.
 OUTSIDE = {
     "lxml": "invoices/en16931.py",
+    "numpy": "costing/swaps.py",
     "openpyxl": "hosts/render.py",
     "pandas": "printouts/frames.py",
     "PIL": "hosts/pages.py",

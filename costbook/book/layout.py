@@ -240,7 +240,8 @@ PRODUCTS = Tab("Products", "a product", (
     Column("on_hand", "On hand", "number", 8),
     Column("sold_per_week", "Sold a week", "number", 8, synonyms=("Sold per week",)),
     Column("waiting", "Waiting", "number", 8),
-    Column("promised", "Promised", "number", 9, synonyms=("Wholesale open",), note="Pieces of orders taken. Lower it yourself when an order leaves; so for Waiting."),
+    Column("promised", "Promised", "number", 9, synonyms=("Wholesale open",), note="Pieces of orders taken. A sale on the Sales tab that says so under Fulfils lowers it when it is booked, so for Waiting; else lower it yourself."),
+    Column("promised_in", "Promised in", width=13, choices="channels", note="The channel those pieces are sold in: the plan counts them at its price. Empty: at retail."),
     Column("sold_out_since", "Sold out since", "date", 11),
     Column("season_end", "Season end", "date", 11),
     Column("size", "Size", width=10, note="As on the label, for the line sheet."),
@@ -333,12 +334,14 @@ BATCHES = Tab("Batches", "a batch you made", (
     Column("booked", "Booked", "date", 11, TOOL, note="Written by the tool once stock has moved. Do not type here."),
 ))  # fmt: skip
 
+FULFILS = ("promised", "waiting")
 SALES = Tab("Sales", "pieces sold", (
     Column("date", "Date", "date", 11, needed=True),
     Column("product", "Product", width=28, needed=True, note="Its code or name."),
     Column("pieces", "Pieces", "number", 8, needed=True, note="Below 0 for what came back."),
     Column("channel", "Channel", width=16),
     Column("order", "Order", width=14, note="An order's line is taken over once."),
+    Column("fulfils", "Fulfils", width=10, choices=FULFILS, note="promised or waiting, where these pieces were counted there on Products: booking lowers that too. Empty: neither."),
     Column("source", "From", width=24),
     Column("booked", "Booked", "date", 11, TOOL, note="Written by the tool once stock has moved. Do not type here."),
 ))  # fmt: skip

@@ -237,7 +237,8 @@ class Activity(NamedTuple):
 class Product(NamedTuple):
     """A product of the line: parts, fills of slots, work family, pieces planned and good, her prices, stock and sales.
 
-    `stopped` is what keeps it from having a price at all: an unreadable part, say. One she is `trying` out is costed and
+    `promised_in` names the channel its promised pieces are sold in, as she wrote it. `stopped` is what keeps it from having
+    a price at all: an unreadable part, say. One she is `trying` out is costed and
     priced like any other, and is not part of the line: not made, sold, or counted in what a year comes to.
     """
 
@@ -256,6 +257,7 @@ class Product(NamedTuple):
     sold_per_week: Decimal | None = None
     waiting: Decimal | None = None
     promised: Decimal | None = None
+    promised_in: str = ""
     sold_out_since: Day | None = None
     season_end: Day | None = None
     trying: bool = False
@@ -349,7 +351,10 @@ class BatchRecord(NamedTuple):
 
 
 class SaleRecord(NamedTuple):
-    """Pieces sold on a day (below 0 for what came back); `order` names the line of a shop's export it was taken from."""
+    """Pieces sold on a day (below 0 for what came back); `order` names the line of a shop's export it was taken from.
+
+    `fulfils` is 'promised' or 'waiting' where the pieces were counted there on Products, else ''.
+    """
 
     on: Day
     product: str
@@ -359,6 +364,7 @@ class SaleRecord(NamedTuple):
     booked: Day | None
     where: Where
     row: int
+    fulfils: str = ""
 
 
 def product_names(products: Mapping[str, Product]) -> dict[str, str]:

@@ -181,7 +181,7 @@ def _product(
     return model.Product(
         code=code, name=row.text("name"), parts=(), fills={k: v for k, v in fills.items() if v}, family=same_name(row.text("family")),
         planned=int(planned or 0), good=int(good or 0), prices=prices, where=row.where("name"),
-        places=row.places(), rest_hours=float(rest or 0), **stock,
+        places=row.places(), rest_hours=float(rest or 0), **stock, promised_in=row.text("promised_in"),
         sold_out_since=row.day("sold_out_since", "ask"), season_end=row.day("season_end", "ask"), trying=trying, size=row.text("size"), mould=row.text("mould"),
         moulds=float(row.number("moulds", "ask") or 1), stopped=stops,
     )  # fmt: skip

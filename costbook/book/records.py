@@ -123,7 +123,7 @@ def _batch(row: Row, names: Mapping[str, str], products: Mapping[str, model.Prod
 def _sale(row: Row, names: Mapping[str, str], products: Mapping[str, model.Product]) -> model.SaleRecord | None:
     before = len(row.notes.found)
     code, on, pieces = _product(row, names, products), row.day("date", "ask"), row.number("pieces", "ask")
-    booked = row.day("booked", "ask")
+    booked, fulfils = row.day("booked", "ask"), row.choice("fulfils", layout.FULFILS, "")
     for key, value, what in (("date", on, "its day"), ("pieces", pieces, "how many pieces")):
         if value is None and row.value(key) is None:
             _asked(row, key, f"a sale of {row.text('product')} without {what}", "Type it; nothing moves before.")
@@ -131,7 +131,7 @@ def _sale(row: Row, names: Mapping[str, str], products: Mapping[str, model.Produ
         _asked(row, "pieces", f"pieces are whole; the cell holds {pieces}", "Type how many.")
     if any(f.level == "ask" for f in row.notes.found[before:]) or on is None or pieces is None:
         return None
-    return model.SaleRecord(on, code, pieces, row.text("channel"), row.text("order"), booked, row.where("product"), row.index)
+    return model.SaleRecord(on, code, pieces, row.text("channel"), row.text("order"), booked, row.where("product"), row.index, fulfils)
 
 
 # ------------------------------------------------------------------ edits

@@ -153,7 +153,8 @@ PRICE_NOTICE = Tab("Price notice", "a price that changes, for shops", (
 
 MAKE_NEXT = Tab("Make next", "a product, what is wanted of it, and what a batch of it brings", (
     tool("place", "Place", "count", 6), tool("code", "Code", "text", 8), tool("name", "Product", "text", 32), tool("need", "Wanted", "number", 8),
-    tool("batches", "Batches", "count", 8), tool("possible", "Stock allows, batches", "count", 9), tool("reason", "In a sentence", "text", 62),
+    tool("batches", "Batches", "count", 8), tool("for_sets", "More for sets", "number", 8, "Pieces that the sets wanted take, on top of what is wanted of it by itself. Stock is counted once."),
+    tool("in_all", "Batches in all", "count", 8, "For what is wanted and for sets."), tool("possible", "Stock allows, batches", "count", 9), tool("reason", "In a sentence", "text", 62),
     tool("margin", "Margin a piece", note="Your retail price without tax less unit cost."), tool("fraction", "Margin, share", "percent", 8),
     tool("cash_hour", "Cash an hour of hands", note="Price less fee, order share, materials, packaging and consumables, over the piece's hands-on hours; a set counts its parts' hours."),
     tool("good", "Good a batch", "count", 8), tool("cash_rack", "Cash a rack-night"), tool("cash_mould", "Cash a mould"), tool("hands", "Hands-on hours a batch", "amount", 9), tool("rest", "Rest hours", "number", 7),
@@ -163,8 +164,8 @@ MAKE_NEXT = Tab("Make next", "a product, what is wanted of it, and what a batch 
 
 PLAN = Tab("Plan", "a product the plan makes, or a promise it cannot meet", (
     tool("code", "Code", "text", 8), tool("name", "Product", "text", 32), tool("batches", "Batches", "count", 8), tool("pieces", "Good pieces", "number", 9),
-    tool("into_sets", "Of them into sets", "number", 9), tool("keeps", "Cash", note="What its pieces bring: retail price less fee, order share, materials, packaging, consumables."),
-    tool("wanted", "Wanted", "number", 8), tool("said", "In words", "text", 80),
+    tool("into_sets", "Of them into sets", "number", 9), tool("keeps", "Cash", note="What its pieces bring: price less fee, order share, materials, packaging, consumables. Promised pieces at the price of the channel they are promised in, others at retail."),
+    tool("wanted", "Wanted", "number", 8), tool("for_sets", "More for sets", "number", 8), tool("said", "In words", "text", 80),
 ), TOOL)  # fmt: skip
 
 HELD_BACK = Tab("What holds it back", "something there is this week, and what one more of it would bring", (

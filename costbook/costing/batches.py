@@ -31,7 +31,7 @@ class Moves:
     """What stock comes to once batches and sales are booked.
 
     `materials` are counts in her unit by code; `products` by code and column: pieces on hand, sold a week, sold out since (None
-    to empty it). `batches` and `sales` are the rows that were booked.
+    to empty it), promised and waiting. `batches` and `sales` are the rows that were booked.
     """
 
     materials: Mapping[str, float]
@@ -50,6 +50,7 @@ class _Stock:
         self.pieces = {code: p.on_hand for code, p in book.products.items() if p.on_hand is not None}
         self.moved: dict[str, None] = {}
         self.out: dict[str, date | None] = {}
+        self.owed: dict[tuple[str, str], Decimal] = {}
         self.findings: list[Finding] = []
 
     def take(self, code: str, amount: float, by: str) -> None:
@@ -73,7 +74,7 @@ class _Stock:
         left = self.pieces.get(code, Decimal(0)) + pieces
         if left < 0:
             product = self.book.products[code]
-            sentence = f"{by} takes {-pieces:f} of {code}, and the book has {self.pieces[code]:f}: set to 0"
+            sentence = f"{by} takes {-float(pieces):g} of {code}, and the book has {float(self.pieces[code]):g}: set to 0"
             where = product.places.get("on_hand", product.where)
             self.findings.append(Finding("ask", "negative-stock", sentence, where, "Count them."))
         left = max(Decimal(0), left)
@@ -82,6 +83,17 @@ class _Stock:
         elif left > 0:
             self.out[code] = None
         self.pieces[code] = left
+
+    def fulfil(self, sale: SaleRecord, by: str) -> None:
+        """What is promised or waiting goes down by a sale that says it fulfils it; pieces that came back put it up again."""
+        product, key = self.book.products[sale.product], (sale.product, sale.fulfils)
+        typed = product.promised if sale.fulfils == "promised" else product.waiting
+        held = self.owed.get(key, typed or Decimal(0))
+        if sale.pieces > held:
+            sentence = f"{by} fulfils {float(sale.pieces):g} of {sale.product} {sale.fulfils}, and the book has {float(held):g}: set to 0"
+            where = product.places.get(sale.fulfils, product.where)
+            self.findings.append(Finding("ask", "fulfils-more", sentence, where, "Look at the sale and at what is still owed."))
+        self.owed[key] = max(Decimal(0), held - sale.pieces)
 
 
 def moves(priced: Priced) -> Moves:
@@ -101,6 +113,8 @@ def moves(priced: Priced) -> Moves:
             stock.findings.append(Finding("ask", "record-later", sentence, one.where, "Mend the date, or book it then."))
         elif isinstance(one, SaleRecord):
             stock.move(one.product, -one.pieces, f"the sale of {on}", on)
+            if one.fulfils:
+                stock.fulfil(one, f"the sale of {on}")
             sales.append(one)
         elif _made(priced, stock, one, lots):
             batches.append(one)
@@ -111,6 +125,7 @@ def moves(priced: Priced) -> Moves:
     }
     products |= {(code, "sold_out_since"): day for code, day in stock.out.items() if day != before[code]}
     products |= {(code, "sold_per_week"): rate for code, rate in rates.items()}
+    products |= {key: float(left) for key, left in stock.owed.items()}
     shown = {code: round(in_her_unit(book.materials[code], stock.materials[code])[0], KEPT_DECIMALS) for code in stock.moved}
     return Moves(shown, products, tuple(batches), tuple(sales), tuple(stock.findings))
 

@@ -56,8 +56,9 @@ class Candidate:
     """A product that may be made: what a good piece keeps, what a batch takes, and how many batches at most.
 
     `uses` is by resource, a batch; a negative number gives. `parts` is by candidate, the pieces of it that a batch takes,
-    from stock or from batches of the same plan. `promised` pieces are hard: they come before any money. Of `ceiling`
-    pieces (stock included) the value counts, None for every piece; a loss counts for every piece.
+    from stock or from batches of the same plan. `promised` pieces are hard: they come before any money; a piece of them is
+    worth `promised_value`, None for `value`. Of `ceiling` pieces (stock included) the value counts, None for every piece; a
+    loss counts for every piece.
     """
 
     name: str
@@ -69,6 +70,17 @@ class Candidate:
     promised: float = 0.0
     ceiling: float | None = None
     parts: Mapping[str, float] = field(default_factory=dict)
+    promised_value: float | None = None
+
+    @property
+    def less(self) -> float:
+        """What a promised piece is worth less than another."""
+        return 0.0 if self.promised_value is None or self.promised <= 0 else self.value - self.promised_value
+
+    @property
+    def owed(self) -> float:
+        """Promised pieces that stock does not cover."""
+        return max(0.0, self.promised - max(self.on_hand, 0.0))
 
 
 @dataclass(frozen=True)
@@ -94,7 +106,7 @@ class Candidates:
         for c in self.candidates:
             for name in (*(set(c.uses) - known), *(set(c.parts) - products)):
                 raise InputError(f"{c.name} takes {name}, of which nothing is said", do="Say how much of it there is.")
-            numbers = (c.value, c.good, c.on_hand, c.promised, *c.uses.values(), *c.parts.values())
+            numbers = (c.value, c.good, c.on_hand, c.promised, c.less, *c.uses.values(), *c.parts.values())
             _real(c.name, (*numbers, *(x for x in (c.most, c.ceiling) if x is not None)))
             if c.good <= 0:
                 raise InputError(f"a batch of {c.name} makes no good pieces", do="Type its good pieces.")
@@ -228,7 +240,7 @@ def program(asked: Candidates) -> Program:
             follows[lacking[i]] = len(rows.limits)
             rows.add(f"promised pieces of {c.name}", max(c.on_hand, 0.0) - c.promised, [(lacking[i], -1.0), *gone(i)])
     width = len(listed) + len(packs) + len(counted) + len(lacking)
-    objective, constant = _objective(listed, takers, counted, width)
+    objective, constant = _objective(listed, takers, counted, lacking, width)
     gains = [c.value * c.good - sum(listed[place[p]].value * n for p, n in c.parts.items()) for c in listed]
     most = [*_most(asked, takers), *(_pack_most(asked.budget, pack) for _, pack in packs)]
     most += [max(0.0, listed[i].ceiling or 0.0) for i in ceilings] + [listed[i].promised for i in promises]
@@ -257,10 +269,18 @@ def _resource_rows(asked: Candidates, packs: Sequence[tuple[int, Pack]]) -> _Row
 
 
 def _objective(
-    listed: Sequence[Candidate], takers: Mapping[int, list[tuple[int, float]]], counted: Mapping[int, int], width: int
-) -> tuple[list[float], float]:
-    """What a unit of each column brings. Pieces a set takes are no longer there to be sold, so they are taken off."""
+    listed: Sequence[Candidate], takers: Mapping[int, list[tuple[int, float]]], counted: Mapping[int, int],
+    lacking: Mapping[int, int], width: int,
+) -> tuple[list[float], float]:  # fmt: skip
+    """What a unit of each column brings. Pieces a set takes are no longer there to be sold, so they are taken off.
+
+    A promised piece that is worth less counts in full at first; what it is worth less is taken off for all promised pieces
+    and given back for those that lack.
+    """
     objective, constant = [0.0] * width, 0.0
+    for i, column in lacking.items():
+        objective[column] = listed[i].less
+        constant -= listed[i].less * listed[i].owed
     for i, c in enumerate(listed):
         if i in counted:
             objective[counted[i]] = c.value

@@ -1,8 +1,9 @@
 """Large plans: from the relaxation to a good plan in whole batches, when there is no time to prove the best one.
 
 Each step only ever betters the plan before it: the relaxation rounded down and filled up; the whole-number program itself
-for part of the time, which also lowers the bound; then neighbourhoods: most batches are held as they are, and a few hundred
-are solved anew: where plan and relaxation disagree, and what could come in for what takes the same dear things.
+for part of the time, which also lowers the bound; swaps of single batches, by the thousand; then neighbourhoods: most batches
+are held as they are, and a few hundred are solved anew: where plan and relaxation disagree, and what could come in for what
+takes the same dear things; and swaps once more where those find nothing. Which of the two helps more differs from plan to plan.
 Source: relaxation induced neighbourhoods (Danna, Rothberg, Le Pape, Mathematical Programming 102, 2005).
 """
 
@@ -14,13 +15,16 @@ from dataclasses import dataclass, replace
 
 from costbook.costing.candidates import SLACK, Program
 from costbook.costing.highs import Rows, Solved, Watch
+from costbook.costing.swaps import swapped
 
 HAIR = 1e-9  # of a second: time may run out between two looks at the clock
 HOLD = 1e-7  # below a whole number by so little, the relaxation's batches are whole
 FREE = 300  # columns a neighbourhood starts with
 MANY = 20_000  # columns: above, the relaxation is built up from those that can bring something
 KEPT = 3_000  # columns of such a program that are solved in whole batches
-PLAIN, FILLED, WHOLE, NEAR = "filled up without a relaxation", "relaxation rounded down and filled up", "whole-number program", "neighbourhoods"
+PATIENCE = 3  # neighbourhoods in turn that find nothing better
+PLAIN, FILLED, WHOLE = "filled up without a relaxation", "relaxation rounded down and filled up", "whole-number program"
+SWAPS, NEAR, AGAIN = "swaps", "neighbourhoods", "swaps once more"
 
 
 @dataclass(frozen=True, slots=True)
@@ -68,8 +72,21 @@ def searched(
         if tried.done and tried.columns is not None and program.fits(program.settled(tried.columns)):
             return replace(best, done=near_enough == 0.0), relaxed
     if relaxed.columns is not None:
+        best = _swaps(program, relaxed, best, watch.part(0.4), near_enough, 0)
         best = _neighbourhoods(program, rows, relaxed, best, watch, near_enough)
+        best = _swaps(program, relaxed, best, watch, near_enough, 1)
     return best, relaxed
+
+
+def _near(best: Best, near_enough: float) -> bool:
+    return best.bound - best.value <= near_enough * abs(best.bound)
+
+
+def _swaps(program: Program, relaxed: Solved, best: Best, watch: Watch, near_enough: float, turn: int) -> Best:
+    """The plan bettered by swaps; one that a single neighbourhood holds whole needs none, and one of very many gains less."""
+    if best.columns is None or not FREE < len(program.most) <= MANY or _near(best, near_enough):
+        return best
+    return best.better(program, AGAIN if turn else SWAPS, swapped(program, relaxed, best.columns, watch, turn))
 
 
 def fill(program: Program, columns: Sequence[float], order: Iterable[int]) -> list[float]:
@@ -156,14 +173,16 @@ def _part_whole(rows: Rows, relaxed: Solved, best: Best, watch: Watch, near_enou
 def _neighbourhoods(
     program: Program, rows: Rows, relaxed: Solved, best: Best, watch: Watch, near_enough: float
 ) -> Best:
-    """Part after part of the plan solved anew, of the two kinds in turn, as long as there is time and it gets better."""
+    """Part after part of the plan solved anew, of the two kinds in turn, as long as there is time and it gets better.
+
+    A plan without swaps is tried for longer, since nothing comes after.
+    """
     sizes = [min(size, len(program.most)) for size in (FREE, FREE // 2)]
     shares, begun = (0.12, 0.06), watch.left
     takes = program.by_column()
     turn = idle = 0
-    while best.columns is not None and watch.left > 0.05 and idle < 60:
-        if best.bound - best.value <= near_enough * abs(best.bound):
-            break
+    patience = PATIENCE if FREE < len(program.most) <= MANY else 20 * PATIENCE
+    while best.columns is not None and watch.left > 0.05 and idle < patience and not _near(best, near_enough):
         kind = turn % 2
         if kind:
             free = _makes_room(program, takes, relaxed, best.columns, sizes[1], turn)

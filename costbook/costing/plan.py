@@ -26,7 +26,8 @@ Clock = Callable[[], float]
 class Made:
     """One product of a plan: batches, good pieces, pieces that go into sets, and what the batches keep if all pieces count.
 
-    A set's value is what it keeps more than its parts would, sold by themselves.
+    Promised pieces are in it at what they are worth. A set's value is what it keeps more than its parts would, sold by
+    themselves.
     """
 
     name: str
@@ -132,7 +133,7 @@ def best_plan(
         for part, pieces in c.parts.items():
             taken[place[part]] += pieces * found.columns[i]
     made = tuple(
-        Made(c.name, x, x * c.good, taken[i], found.program.gains[i] * x)
+        Made(c.name, x, x * c.good, taken[i], found.program.gains[i] * x - _less(c, found, i))
         for i, (c, x) in enumerate(zip(asked.candidates, found.columns, strict=False))
     )
     bought = tuple(
@@ -144,6 +145,12 @@ def best_plan(
         made, found.value, found.bound, found.proven, tuple(limits), tuple(_missed(asked, found, limits)), bought,
         (*_notes(asked), *found.notes), found.steps,
     )  # fmt: skip
+
+
+def _less(c: Candidate, found: _Found, i: int) -> float:
+    """What the promised pieces that a plan meets from its batches are worth less than other pieces."""
+    column = found.program.lacking.get(i)
+    return 0.0 if column is None else c.less * (c.owed - found.columns[column])
 
 
 # ------------------------------------------------------------ solving

@@ -1,8 +1,9 @@
 """What to make next: every product with what it needs, what it would bring, and whether it can be made now.
 
-Need is waiting + promised + shelf weeks x sold a week - on hand, not below 0. A piece's cash is the price customers pay
-without tax, less fee and order share, less materials, packaging and consumables: pay and overhead are not in it, since the
-hours are there anyway and the question is what to do with them.
+Need is waiting + promised + shelf weeks x sold a week - on hand, not below 0. What the sets wanted take of a product comes on
+top, beside it, as far as stock is not there for both. A piece's cash is the price customers pay without tax, less fee and
+order share, less materials, packaging and consumables: pay and overhead are not in it, since the hours are there anyway and
+the question is what to do with them.
 """
 
 from __future__ import annotations
@@ -17,7 +18,7 @@ from typing import Any
 from costbook.book.model import Book, Product
 from costbook.costing.checks import Priced
 from costbook.costing.days import Calendar, job, order_of_work
-from costbook.costing.stock import Shortage, needs_of, shortages
+from costbook.costing.stock import Shortage, Takes, needs_of, shortages
 from costbook.costing.tiers import Pricer, pricers
 from costbook.costing.usage import Cost
 from costbook.errors import Finding, InputError
@@ -48,7 +49,8 @@ class Worth:
 class QueueRow:
     """One product in the queue.
 
-    `hands_on_hours` are of one batch, own steps. `finished` and `ships` are the earliest for one batch begun at the start
+    `need` and `batches` are for itself. `for_sets` pieces are wanted on top of it by the sets in `wanted_by_sets`, and
+    `batches_in_all` are enough for both. `hands_on_hours` are of one batch, own steps. `finished` and `ships` are the earliest for one batch begun at the start
     of the book date's working day, None where it has no place in the days looked at. `possible` is how many batches what
     is on hand allows (None where nothing it takes was counted), `scarce` what allows fewer than are wanted, `uncounted`
     what nobody counted. `mould` is the one it takes, '' for none, `mould_wanted_by` the other products wanted now that take
@@ -78,6 +80,14 @@ class QueueRow:
     mould_wanted_by: tuple[str, ...]
     why_not: str
     reason: str
+    for_sets: Decimal = ZERO
+    wanted_by_sets: tuple[str, ...] = ()
+    batches_in_all: int = 0
+
+    @property
+    def wanted(self) -> Decimal:
+        """Pieces to be made for itself and for sets."""
+        return self.need + self.for_sets
 
     @property
     def short(self) -> tuple[Shortage, ...]:
@@ -101,10 +111,66 @@ class Queue:
 # ------------------------------------------------------------ the rows
 
 
-def need(product: Product, shelf_weeks: Decimal) -> Decimal:
-    """Pieces wanted: waiting + promised + shelf weeks x sold a week - on hand, not below 0. Empty cells count as 0."""
+def need(product: Product, shelf_weeks: Decimal, into_sets: Decimal = ZERO) -> Decimal:
+    """Pieces wanted: waiting + promised + shelf weeks x sold a week - on hand, not below 0. Empty cells count as 0.
+
+    With what goes into sets, that is wanted too.
+    """
     wanted = (product.waiting or ZERO) + (product.promised or ZERO) + shelf_weeks * (product.sold_per_week or ZERO)
-    return max(ZERO, wanted - max(ZERO, product.on_hand or ZERO))
+    return max(ZERO, wanted + into_sets - max(ZERO, product.on_hand or ZERO))
+
+
+@dataclass(frozen=True, slots=True)
+class Wanted:
+    """How many pieces of every product are wanted: for itself, and in all with what the sets wanted take of it.
+
+    `batches` are those in all. `sets` are the sets that take it and are wanted themselves.
+    """
+
+    own: Mapping[str, Decimal]
+    in_all: Mapping[str, Decimal]
+    batches: Mapping[str, int]
+    sets: Mapping[str, tuple[str, ...]]
+
+
+def wanted_pieces(book: Book, needs: Mapping[str, Iterable[Takes]]) -> Wanted:
+    """What is wanted, from the sets down to what they are made of.
+
+    A set's batches take whole batches' worth of pieces. What is on hand is counted once: for a product's own orders first.
+    Products she only tries out, and what they take, are not wanted.
+    """
+    weeks = book.settings.shelf_weeks
+    own = {code: need(p, weeks) for code, p in book.products.items()}
+    in_all, count = dict(own), {code: batches(own[code], p.good) for code, p in book.products.items()}
+    taken: dict[str, Decimal] = {}
+    sets: dict[str, tuple[str, ...]] = {}
+    for code in _sets_first(needs):
+        product = book.products[code]
+        in_all[code] = need(product, weeks, taken.get(code, ZERO))
+        count[code] = batches(in_all[code], product.good)
+        if not count[code] or product.trying:
+            continue
+        for one in needs[code]:
+            if one.kind == "product":
+                taken[one.code] = taken.get(one.code, ZERO) + Decimal(repr(round(one.needed, 6))) * count[code]
+                sets[one.code] = (*sets.get(one.code, ()), code)
+    return Wanted(own, in_all, count, sets)
+
+
+def _sets_first(needs: Mapping[str, Iterable[Takes]]) -> list[str]:
+    """The products, each behind every set that takes it."""
+    parts = {code: [t.code for t in taken if t.kind == "product"] for code, taken in needs.items()}
+    found: dict[str, None] = {}  # what is below first
+
+    def put(code: str, above: tuple[str, ...] = ()) -> None:
+        if code not in found and code not in above and code in parts:
+            for part in parts[code]:
+                put(part, (*above, code))
+            found[code] = None
+
+    for code in needs:
+        put(code)
+    return list(reversed(found))
 
 
 def batches(pieces: Decimal, good: int) -> int:
@@ -140,9 +206,9 @@ def queue(
     """
     book = priced.book
     pricer = web_channel(book, channel)
-    wanted = {c: need(p, book.settings.shelf_weeks) for c, p in book.products.items()}
-    in_batches = {c: batches(pieces, book.products[c].good) for c, pieces in wanted.items()}
     needs, why = needs_of(priced.usage, book.products)
+    wanted = wanted_pieces(book, needs)
+    in_batches = wanted.batches
     scarce: dict[str, list[Shortage]] = {}
     for one in shortages(book, needs, in_batches):
         scarce.setdefault(one.product, []).append(_of_those_wanted(one, in_batches))
@@ -154,11 +220,12 @@ def queue(
         finished, ships = _earliest(book, code, days, known)
         row = QueueRow(
             code, product.name, product.on_hand or ZERO, product.sold_per_week or ZERO, product.waiting or ZERO,
-            product.promised or ZERO, product.sold_out_since, product.season_end, wanted[code], in_batches[code],
+            product.promised or ZERO, product.sold_out_since, product.season_end, wanted.own[code], batches(wanted.own[code], product.good),
             product.good, worth(product, priced.costs.get(code), pricer, (moulds or {}).get(code)),
             sum(priced.usage.batch_minutes(product).values()) / 60, product.rest_hours, finished, ships,
             min(enough, default=None), tuple(scarce.get(code, ())),
             tuple(t.name for t in taken if t.on_hand is None), *_mould(code, moulds or {}, in_batches), why.get(code, ""), "",
+            wanted.in_all[code] - wanted.own[code], wanted.sets.get(code, ()), in_batches[code],
         )  # fmt: skip
         rows.append(replace(row, reason=reason(row)))
     return Queue(tuple(rows), tuple(_negative(book)))
@@ -186,19 +253,26 @@ def _negative(book: Book) -> Iterable[Finding]:
             yield Finding("ask", "negative-stock", sentence, product.places.get("on_hand", product.where), "Count it again.")
 
 
+def cash(product: Product, cost: Cost | None, pricer: Pricer) -> float | None:
+    """What a good piece brings at her price in a channel, less its fee and order share and less what goes into the piece."""
+    shown = product.prices.get(pricer.channel.price)
+    if cost is None or not shown:
+        return None
+    return pricer.kept(pricer.net(shown), cost.parts["materials"] + cost.parts["packaging"] + cost.parts["consumables"])
+
+
 def worth(product: Product, cost: Cost | None, pricer: Pricer | None, mould: tuple[str, float] | None = None) -> Worth:
     """What a good piece of a product brings at her price in a channel, the tool's proposal never."""
     shown = product.prices.get(pricer.channel.price) if pricer else None
-    if pricer is None or cost is None or not shown:
+    brings = cash(product, cost, pricer) if pricer else None
+    if pricer is None or cost is None or not shown or brings is None:
         return Worth()
     price = pricer.net(shown)
     margin = price - cost.unit_cost
-    goods = cost.parts["materials"] + cost.parts["packaging"] + cost.parts["consumables"]
-    cash = pricer.kept(price, goods)
     hours, rack = cost.piece_minutes / 60, product.planned * nights(product.rest_hours)
     return Worth(
-        price, margin, margin / price, cash, cash / hours if hours else None,
-        cash * product.good / rack if rack else None, cash * product.good / mould[1] if mould and mould[1] else None,
+        price, margin, margin / price, brings, brings / hours if hours else None,
+        brings * product.good / rack if rack else None, brings * product.good / mould[1] if mould and mould[1] else None,
     )  # fmt: skip
 
 
@@ -232,12 +306,14 @@ def plain(number: float | Decimal) -> str:
 
 def reason(row: QueueRow) -> str:
     """Why it stands in the queue, and what keeps it from being made, in one sentence."""
-    if row.need <= 0:
+    if row.wanted <= 0:
         return f"Enough: {plain(row.on_hand)} on hand cover what is wanted."
     state = f"sold out since {row.sold_out_since}" if row.sold_out_since else f"{plain(row.on_hand)} on hand"
     asked = [f"{plain(n)} {word}" for n, word in ((row.waiting, "waiting"), (row.promised, "promised")) if n]
-    count = "1 batch" if row.batches == 1 else f"{row.batches} batches"
-    head = f"{', '.join([state, *asked])}: {plain(row.need)} wanted, {count}"
+    head = f"{', '.join([state, *asked])}: {plain(row.need)} wanted, {_counted(row.batches)}"
+    if row.for_sets:
+        sets = f"{plain(row.for_sets)} {'more ' if row.need else ''}for {_listed(row.wanted_by_sets)}"
+        head = f"{head}, and {sets}, {_counted(row.batches_in_all)} in all" if row.need else f"{state}: {sets}, {_counted(row.batches_in_all)}"
     return f"{head[0].upper()}{head[1:]}; {_can_be_made(row)}."
 
 
@@ -256,9 +332,12 @@ def _can_be_made(row: QueueRow) -> str:
         return f"cannot be made now: {'; '.join(map(_short, row.short))}{late}"
     if row.scarce:
         fewest = min(row.scarce, key=lambda s: s.batches)
-        only = "1 batch" if fewest.batches == 1 else f"{fewest.batches} batches"
-        return f"stock allows {only}: {_short(fewest, row.batches)}{late}"
+        return f"stock allows {_counted(fewest.batches)}: {_short(fewest, row.batches_in_all)}{late}"
     return f"can be made now{late}"
+
+
+def _counted(number: int) -> str:
+    return "1 batch" if number == 1 else f"{number} batches"
 
 
 def _short(short: Shortage, count: int = 1) -> str:
@@ -304,5 +383,5 @@ def ordered(rows: Iterable[QueueRow], by: str = MARGIN, *, wanted_only: bool = T
     """
     if by not in SORTS:
         raise InputError(f"there is no order {by}", do=f"Choose one of: {', '.join(SORTS)}.")
-    found = sorted(rows, key=lambda r: (r.need <= 0, SORTS[by](r)))
-    return [r for r in found if r.need > 0] if wanted_only else found
+    found = sorted(rows, key=lambda r: (r.wanted <= 0, SORTS[by](r)))
+    return [r for r in found if r.wanted > 0] if wanted_only else found

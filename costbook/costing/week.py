@@ -8,17 +8,18 @@ from __future__ import annotations
 
 import math
 from collections.abc import Iterable, Mapping
-from dataclasses import dataclass, field
+from dataclasses import dataclass, field, replace
 
-from costbook.amounts.quantity import unit
+from costbook.amounts.quantity import same_name, unit
 from costbook.book.model import Material
 from costbook.costing.buying import Offer, offers
 from costbook.costing.candidates import Candidate, Candidates, Pack, Resource
 from costbook.costing.checks import Priced
 from costbook.costing.days import RACK, Calendar, Job, OrderOfWork, job, order_of_work
 from costbook.costing.plan import Clock, Plan, best_plan
-from costbook.costing.restock import MARGIN, QueueRow, nights, ordered, queue
+from costbook.costing.restock import MARGIN, QueueRow, cash, nights, ordered, queue
 from costbook.costing.stock import counted, in_her_unit
+from costbook.costing.tiers import pricers
 from costbook.costing.usage import mix_grams
 from costbook.errors import CostbookError
 
@@ -57,21 +58,28 @@ class Week:
 
 @dataclass(frozen=True)
 class Question:
-    """What the planner is asked, and in one sentence each why a product is left out of it or cannot be made in time."""
+    """What the planner is asked, and in one sentence each why a product is left out of it or cannot be made in time.
+
+    `said` are sentences about what promised pieces count at.
+    """
 
     asked: Candidates
     left_out: Mapping[str, str]
+    said: tuple[str, ...] = ()
 
 
 def question(priced: Priced, week: Week, channel: str = "") -> Question:
-    """The week's question. A piece is worth its cash in the channel (the first at retail where none is named)."""
+    """The week's question. A piece is worth its cash in the channel (the first at retail where none is named).
+
+    A promised piece is worth that of the channel it is promised in.
+    """
     rows = {r.code: r for r in queue(priced, channel, week.moulds, week.calendar).rows}
     left_out: dict[str, str] = {}
-    found = [_candidate(priced, week, row, left_out) for row in rows.values()]
+    found, said = _with_promises(priced, [_candidate(priced, week, row, left_out) for row in rows.values()])
     resources = _resources(priced, week)
     named = {r.name for r in resources}
     candidates = tuple(_limited(c, named, rows[c.name]) for c in found)
-    return Question(Candidates(candidates, tuple(resources), week.budget), left_out)
+    return Question(Candidates(candidates, tuple(resources), week.budget), left_out, tuple(said))
 
 
 def plan_week(
@@ -118,6 +126,8 @@ def _candidate(priced: Priced, week: Week, row: QueueRow, left_out: dict[str, st
         most, left_out[row.code] = 0.0, f"{row.code}: what it takes cannot be told: {error.sentence}"
     if row.worth.cash is None:
         most, left_out[row.code] = 0.0, f"{row.code} has no cost or no price, so nothing tells what it keeps."
+    elif product.trying:
+        most = 0.0
     elif row.season_end and row.ships is not None and row.ships.date() > row.season_end:
         most, left_out[row.code] = 0.0, f"{row.code} could not ship before its season ends on {row.season_end}."
     wanted = float(row.waiting + row.promised + priced.book.settings.shelf_weeks * row.sold_per_week)
@@ -125,9 +135,29 @@ def _candidate(priced: Priced, week: Week, row: QueueRow, left_out: dict[str, st
     if beyond is None and week.weeks_ahead is not None:
         beyond = week.weeks_ahead * float(row.sold_per_week)
     return Candidate(
-        row.code, row.worth.cash or 0.0, uses, float(max(product.good, 1)), most, float(row.on_hand), float(row.promised),
-        None if beyond is None else wanted + beyond, parts,
+        row.code, row.worth.cash or 0.0, uses, float(max(product.good, 1)), most, float(row.on_hand),
+        0.0 if product.trying else float(row.promised), None if beyond is None else wanted + beyond, parts,
     )  # fmt: skip
+
+
+def _with_promises(priced: Priced, found: Iterable[Candidate]) -> tuple[list[Candidate], list[str]]:
+    """The candidates with what a promised piece keeps in the channel it is promised in, and sentences where that is not known."""
+    book, said, worth = priced.book, list[str](), list[Candidate]()
+    named, unnamed = {same_name(p.channel.name): p for p in pricers(book)}, list[str]()
+    for c in found:
+        product, value = book.products[c.name], None
+        pricer = named.get(same_name(product.promised_in))
+        if c.promised > 0 and not product.promised_in:
+            unnamed.append(c.name)
+        elif c.promised > 0:
+            value = cash(product, priced.costs.get(c.name), pricer) if pricer else None
+            if value is None:
+                lacks = "that has no price for it" if pricer else "which is not on the Channels tab"
+                said.append(f"{c.name} is promised in {product.promised_in}, {lacks}: its promised pieces count at the retail price.")
+        worth.append(replace(c, promised_value=value))
+    if unnamed:
+        said.append(f"Promised pieces of {', '.join(unnamed)} count at the retail price, since Promised in on the Products tab is empty.")
+    return worth, said
 
 
 def _uses(priced: Priced, week: Week, row: QueueRow) -> tuple[dict[str, float], dict[str, float]]:
@@ -156,11 +186,8 @@ def _limited(candidate: Candidate, named: set[str], row: QueueRow) -> Candidate:
     uses = {name: amount for name, amount in candidate.uses.items() if name in named}
     most = candidate.most
     if most is None and not any(amount > 0 for amount in uses.values()):
-        most = float(row.batches)
-    return Candidate(
-        candidate.name, candidate.value, uses, candidate.good, most, candidate.on_hand, candidate.promised,
-        candidate.ceiling, candidate.parts,
-    )  # fmt: skip
+        most = float(row.batches_in_all)
+    return replace(candidate, uses=uses, most=most)
 
 
 # ------------------------------------------------------------ resources

@@ -197,7 +197,8 @@ def _products() -> list[Row]:
 
 
 def _product(row: Record, queue: Record) -> Row:
-    return {**_by_heading(layout.PRODUCTS.columns, {**row, **queue}), "like": LIKE.get(row["Code"])}
+    promised_in = "Wholesale" if queue["Wholesale open"] not in ("", "0") else None
+    return {**_by_heading(layout.PRODUCTS.columns, {**row, **queue}), "like": LIKE.get(row["Code"]), "promised_in": promised_in}
 
 
 def _product_line(row: Record) -> Row:

@@ -32,6 +32,7 @@ from costbook.costing.stock import Valuation
 from costbook.printouts.tabs import FIRST, cells_of, put
 
 CHARTED = 40
+WITH_CHART = 30  # batches with which a chart still stands on the same page
 DAY = 86400.0
 
 
@@ -41,12 +42,12 @@ def queue_tab(rows: Sequence[QueueRow], by: str) -> PutTab:
     for place, row in enumerate(rows, 1):
         w = row.worth
         values: list[Value] = [
-            place if row.need > 0 else None, row.code, row.name, float(row.need), row.batches, row.possible, row.reason, w.margin, w.margin_fraction,
+            place if row.wanted > 0 else None, row.code, row.name, float(row.need), row.batches, float(row.for_sets) or None, row.batches_in_all, row.possible, row.reason, w.margin, w.margin_fraction,
             w.cash_per_hour, row.good, w.cash_per_rack_night, w.cash_per_mould, row.hands_on_hours, row.rest_hours, _day(row.finished), _day(row.ships),
             row.season_end, row.sold_out_since, "; ".join(s.name for s in row.short),
         ]  # fmt: skip
         body.append(_wrapped(MAKE_NEXT, cells_of(MAKE_NEXT, values), "reason", "short"))
-    wanted = min(sum(row.need > 0 for row in rows), CHARTED)
+    wanted = min(sum(row.wanted > 0 for row in rows), CHARTED)
     charts = [
         _columns(title, MAKE_NEXT, key, wanted, FIRST + len(rows) + 1 + 22 * n, number_format)
         for n, (title, key, number_format) in enumerate((("Margin a piece", "margin", "0.00"), ("Cash an hour of hands", "cash_hour", "0")))
@@ -54,7 +55,8 @@ def queue_tab(rows: Sequence[QueueRow], by: str) -> PutTab:
     ]
     hint = f"Sorted by {by}. Other orders: change 'Make next is sorted by' on the Start tab, or sort here."
     tab = put(MAKE_NEXT, hint, body, charts)
-    printed = (0, 0, FIRST + len(rows) + 44, MAKE_NEXT.place("cash_hour"))  # the rest is for the screen: it would print too small
+    # The rest is for the screen: further columns would print too small, and charts below be cut by the end of a page.
+    printed = (0, 0, FIRST + max(len(rows), 1) - 1, MAKE_NEXT.place("cash_hour"))
     return tab._replace(look=tab.look._replace(print_area=printed))
 
 
@@ -82,20 +84,21 @@ def plan_tab(priced: Priced, plan: Plan, wanted: Mapping[str, QueueRow], left_ou
     rows = []
     for made in plan.made:
         if made.batches:
-            need = float(wanted[made.name].need)
-            rows.append(cells_of(PLAN, [made.name, _name(priced.book, made.name), made.batches, made.pieces, made.taken or None, made.value, need, ""]))
+            row = wanted[made.name]
+            counts: list[Value] = [made.batches, made.pieces, made.taken or None, made.value, float(row.need), float(row.for_sets) or None, ""]
+            rows.append(cells_of(PLAN, [made.name, _name(priced.book, made.name), *counts]))
     for missed in plan.missed:
         rows.append(_said(priced.book, missed.name, missed.why, "flag stop"))
     rows += [_said(priced.book, code, why, "tool text") for code, why in left_out.items()]
     told = {*(m.name for m in plan.made if m.batches), *(m.name for m in plan.missed), *left_out}
     rows += [
-        _said(priced.book, code, f"{plain(row.need)} wanted, none planned: see What holds it back", "tool text")
-        for code, row in wanted.items() if row.need > 0 and code not in told
+        _said(priced.book, code, f"{plain(row.wanted)} wanted{', for sets too' if row.for_sets else ''}, none planned: see What holds it back", "tool text")
+        for code, row in wanted.items() if row.wanted > 0 and code not in told
     ]
     rows += [_said(priced.book, "", note, "tool text") for note in (*said, *plan.notes)]
     rows += _plan_totals(plan)
     proof = "Proven: no other set of batches brings more." if plan.proven else f"Not proven: no plan can bring more than {plan.bound:,.2f} (gap {plan.gap:.1%})."
-    return put(PLAN, f"From {priced.on}. Promised orders first, then the most cash from what there is this week: retail price less fee, order share, materials and packaging. {proof}", rows)
+    return put(PLAN, f"From {priced.on}. Promised orders first, then the most cash from what there is this week: price less fee, order share, materials and packaging. {proof}", rows)
 
 
 def _plan_totals(plan: Plan) -> list[list[Cell]]:
@@ -112,7 +115,7 @@ def _name(book: Book, code: str) -> str:
 
 
 def _said(book: Book, code: str, words: str, style: str) -> list[Cell]:
-    cells = cells_of(PLAN, [code, _name(book, code), None, None, None, None, None, words])
+    cells = cells_of(PLAN, [code, _name(book, code), *[None] * (len(PLAN.columns) - 3), words])
     cells[0] = cells[0]._replace(style=style)
     return _wrapped(PLAN, cells, "said")
 
@@ -128,7 +131,11 @@ def held_back_tab(plan: Plan) -> PutTab:
         rows.append(cells_of(HELD_BACK, [
             r.name, r.kind, r.unit, limit.available, limit.used, limit.left, r.step_text, brings, limit.one_more_promised or None, how, ", ".join(limit.stops),
         ]))  # fmt: skip
-    return put(HELD_BACK, "What holds the plan back stands first. What nobody counted holds nothing back.", rows)
+    hint = (
+        "What holds the plan back stands first; what nobody counted holds nothing back. Nights here are begun days of rest;"
+        " Places by night has those really taken."
+    )
+    return put(HELD_BACK, hint, rows)
 
 
 def work_tab(book: Book, work: OrderOfWork) -> PutTab:
@@ -159,15 +166,19 @@ def times_tab(book: Book, work: OrderOfWork) -> PutTab:
     colours = ("FFFFFF", SERIES[0], SERIES[1])  # the days before it starts are there to move the bar, and not to be seen
     first = BATCH_TIMES.place("offset")
     series = tuple(Series((2, first + n), (FIRST, first + n, last, first + n), colour) for n, colour in enumerate(colours))
-    height = max(8.0, 0.7 * (last - FIRST + 1) + 3.0)
+    height = min(17.0, max(8.0, 0.7 * (last - FIRST + 1) + 3.0))
     chart = Chart("stacked bar", f"Days from {begin:%A %d %B}", (FIRST, 0, last, 0), series, (FIRST + len(rows) + 1, 0), 26.0, height, "days", "0")
-    return put(BATCH_TIMES, "When each batch starts, when hands are off it, and when it may ship.", rows, [chart])
+    tab = put(BATCH_TIMES, "When each batch starts, when hands are off it, and when it may ship.", rows, [chart])
+    # Upright, so that table and chart fit on one page; behind a longer table the chart would be cut, and is for the screen.
+    printed = None if len(rows) <= WITH_CHART else (0, 0, FIRST + len(rows) - 1, len(BATCH_TIMES.columns) - 1)
+    return tab._replace(look=tab.look._replace(landscape=False, print_area=printed))
 
 
 def nights_tab(work: OrderOfWork, room: Mapping[str, float]) -> PutTab:
     """The places taken, night by night."""
     rows = [cells_of(NIGHTS, [night, place, used, room.get(place)]) for place, night, used in work.nights]
-    return put(NIGHTS, "What rests holds its places day and night until it may ship.", rows)
+    hint = "Taken while the date changes, until it may ship, after this week too. What holds it back counts a night for each begun day of rest instead."
+    return put(NIGHTS, hint, rows)
 
 
 # ------------------------------------------------------------------ buying
@@ -245,8 +256,13 @@ def count_tab(valuation: Valuation, typed: Mapping[str, tuple[Value, Value]], on
         found = counted - r.on_hand if isinstance(counted, int | float) and not isinstance(counted, bool) else ""
         difference = Formula(f'IF(ISNUMBER({cells[0]}),{cells[0]}-{cells[1]},"")', found)
         rows.append(cells_of(COUNT, [r.what, r.code, r.name, r.unit, r.on_hand, counted, difference, r.value, note]))
-    for name, what in (("finished pieces, at full production cost", "finished"), ("materials and packaging, landed", "material"), ("together", "")):
-        shown: dict[str, Value] = {"name": name, "value": valuation.total(what)}
+    sums = [valuation.total(what) for what in ("finished", "material", "")]
+    for name, total in zip(("finished pieces, at full production cost", "materials and packaging, landed", "together"), sums, strict=True):
+        shown: dict[str, Value] = {"name": name, "value": total}
         rows.append([Cell(shown.get(c.key), f"total {c.kind}") for c in COUNT.columns])
-    hint = f"Of {on}. Selling costs and channel fees are not in it; what is past its date is for you or your accountant to write down."
-    return put(COUNT, hint, rows)
+    hint = (
+        f"Of {on}: finished {sums[0]:,.2f}, materials {sums[1]:,.2f}, together {sums[2]:,.2f}; no selling costs or channel fees."
+        " What is past its date is for you or your accountant to write down."
+    )
+    tab = put(COUNT, hint, rows)
+    return tab._replace(look=tab.look._replace(landscape=False))

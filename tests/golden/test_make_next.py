@@ -77,6 +77,11 @@ def test_what_is_short_of_one_batch_is_said_with_both_figures(queued: Path) -> N
     assert "P02 and P03 want it too" in reasons["P01"]
 
 
+def test_what_sets_take_of_a_product_has_columns_of_its_own(queued: Path) -> None:
+    told = {r["Code"]: (r["Wanted"], r["More for sets"], r["Batches"], r["Batches in all"]) for r in table(queued, "Make next") if r["More for sets"]}
+    assert told == {"P01": (51, 10, 2, 3), "P07": (13, 10, 1, 1), "P08": (13, 10, 1, 2)}
+
+
 def test_a_second_look_writes_nothing(queued: Path) -> None:
     assert not commands.make_next(queued, today=DAY).written
 
@@ -84,9 +89,10 @@ def test_a_second_look_writes_nothing(queued: Path) -> None:
 def test_to_buy_is_in_whole_packs_that_are_enough(queued: Path) -> None:
     found = [r for r in table(queued, "To buy") if r["Packs"]]
     tins = next(r for r in found if r["Code"] == "K01")
-    # 4 batches of P01-P03 take 4 x 32 tins, 28 are there: 100 short, one pack of 100 at 62.00 and its freight (0.66509 landed).
-    assert (tins["Needed"], tins["On hand"], tins["Short"], tins["Packs"]) == (128, 28, 100, 1)
-    assert tins["Together"] == pytest.approx(66.509, abs=0.001)
+    # 3 batches of P01 (51 wanted, 10 more for the gift box), 1 each of P02 and P03 take 5 x 32 tins, 28 are there: 132 short,
+    # two packs of 100 at 62.00 and their freight (0.66509 landed).
+    assert (tins["Needed"], tins["On hand"], tins["Short"], tins["Packs"]) == (160, 28, 132, 2)
+    assert tins["Together"] == pytest.approx(2 * 66.509, abs=0.002)
     totals = {r["Supplier"]: r["Together"] for r in table(queued, "To buy") if r["Material"] == "at this supplier"}
     by_hand: dict[str, float] = {}
     for row in found:
@@ -197,10 +203,14 @@ def test_hours_of_zero_plan_nothing_and_say_so(book: Copy) -> None:
 
 
 def with_batches(book: Copy, *batches: tuple[object, ...]) -> Path:
-    top = book.heading("Batches", "Date")
-    for down, batch in enumerate(batches, 1):
-        for across, value in enumerate(batch):
-            book.workbook["Batches"].cell(top.row + down, top.column + across).value = value
+    return with_rows(book, "Batches", *batches)
+
+
+def with_rows(book: Copy, tab: str, *rows: tuple[object, ...]) -> Path:
+    top = book.heading(tab, "Date")
+    for down, row in enumerate(rows, 1):
+        for across, value in enumerate(row):
+            book.workbook[tab].cell(top.row + down, top.column + across).value = value
     return Path(book.save())
 
 
@@ -229,6 +239,28 @@ def test_a_set_takes_the_pieces_in_it(book: Copy) -> None:
     assert commands.record(path, today=DAY).batches == 1
     assert [stock(path, "Products", code) for code in ("P01", "P07", "P08", "P14")] == [12, 12, 1, 2 + 8]
     assert stock(path, "Products", "P01", "Sold out since") is None
+
+
+def test_a_sale_that_fulfils_a_promise_lowers_it_and_can_be_taken_back(book: Copy) -> None:
+    # P08: 9 on hand, 12 promised; P01: 11 waiting. Six of the order leave; one of the twelve comes back and is owed again.
+    path = with_rows(
+        book, "Sales", (datetime(2026, 10, 20), "P08", 6, "Wholesale", "77", "promised"), (datetime(2026, 10, 21), "P08", -1, None, "77", "promised"),
+        (datetime(2026, 10, 21), "P08", 1), (datetime(2026, 10, 22), "P01", 20, "Web", None, "waiting"),
+    )  # fmt: skip
+    done = commands.record(path, today=DAY)
+    assert done.sales == 4 and stock(path, "Products", "P08", "Promised") == 12 - 6 + 1 and stock(path, "Products", "P08") == 9 - 6 + 1 - 1
+    assert stock(path, "Products", "P01", "Waiting") == 0 and stock(path, "Products", "P01", "Promised") == 12
+    assert [f.sentence for f in done.findings if f.check == "fulfils-more"] == ["the sale of 2026-10-22 fulfils 20 of P01 waiting, and the book has 11: set to 0"]
+    assert commands.record(path, today=DAY).sales == 0 and stock(path, "Products", "P08", "Promised") == 7
+    commands.takeback(path)
+    assert stock(path, "Products", "P08", "Promised") == 12 and stock(path, "Products", "P01", "Waiting") == 11
+
+
+def test_a_sale_that_fulfils_nothing_known_is_one_sentence_and_not_booked(book: Copy) -> None:
+    path = with_rows(book, "Sales", (datetime(2026, 10, 20), "P08", 6, "Wholesale", "77", "the shop's"))
+    done = commands.record(path, today=DAY)
+    assert done.sales == 0 and ["\"the shop's\" is not known here" in f.sentence for f in done.findings] == [True]
+    assert stock(path, "Products", "P08") == 9 and stock(path, "Products", "P08", "Promised") == 12
 
 
 @pytest.mark.parametrize(

@@ -9,16 +9,19 @@ import itertools
 import math
 import time
 from collections.abc import Iterator
+from dataclasses import replace
 from fractions import Fraction
 
 import pytest
 from hypothesis import HealthCheck, given, settings
 from hypothesis import strategies as st
 
-from costbook.costing import neighbours
+from costbook.costing import neighbours, swaps
 from costbook.costing import plan as plan_module
-from costbook.costing.candidates import Candidate, Candidates, Pack, Resource
+from costbook.costing.candidates import Candidate, Candidates, Pack, Resource, program
+from costbook.costing.highs import Rows, Watch
 from costbook.costing.plan import Plan, best_plan, ranking
+from costbook.costing.swaps import swapped
 from costbook.errors import InputError
 from tests.benchmarks import plans
 
@@ -41,6 +44,7 @@ def questions(draw: st.DrawFn) -> Candidates:
                 promised=float(draw(st.sampled_from([0, 0, 2, 5]))),
                 ceiling=draw(st.sampled_from([None, None, 2.0, 6.0])),
                 parts={"P0": float(draw(st.integers(1, 4)))} if is_set else {},
+                promised_value=draw(st.sampled_from([None, -1.0, 3.0, 9.0])),
             )
         )  # fmt: skip
     packs = (Pack(3.0, float(draw(st.integers(1, 5)))), Pack(7.0, 8.0, most=1))[: draw(st.integers(0, 2))]
@@ -76,6 +80,9 @@ def ends(asked: Candidates, counts: tuple[int, ...]) -> tuple[Fraction, Fraction
         if c.ceiling is not None and c.value > 0:
             had, has = min(had, Fraction(c.ceiling)), min(has, Fraction(c.ceiling))
         value += Fraction(c.value) * (has - had)
+        if c.promised_value is not None:  # of the promised pieces those that stock did not cover and now are there
+            met = min(exact[c.name], Fraction(c.promised)) - min(Fraction(c.on_hand), Fraction(c.promised))
+            value += (Fraction(c.promised_value) - Fraction(c.value)) * met
     return lacking, value
 
 
@@ -276,11 +283,45 @@ def test_the_way_of_large_plans_keeps_the_same_laws(monkeypatch: pytest.MonkeyPa
     assert not plan.proven or plan.value == pytest.approx(float(money), abs=1e-6)
 
 
-@pytest.mark.parametrize("step", [0.09, 0.31])
-def test_seconds_that_run_out_at_any_moment_leave_a_plan(monkeypatch: pytest.MonkeyPatch, step: float) -> None:
-    """A clock that leaps a little at every look, so that time runs out between two of them somewhere in the search."""
+@pytest.mark.parametrize(("free", "reached"), [(300, neighbours.NEAR), (20, neighbours.SWAPS)])
+def test_seconds_that_run_out_between_any_two_looks_leave_a_plan(monkeypatch: pytest.MonkeyPatch, free: int, reached: str) -> None:
+    """A clock that stands still for so many looks and then leaps past the end: first after one look, then after two ...
+
+    The solver is held to moments, so that it proves nothing and the search goes through all its steps.
+    """
+    whole, steps = Rows.whole, set[str]()
     monkeypatch.setattr(plan_module, "SMALL", 0)
-    for limit in (0.5, 1.1, 1.7, 2.3, 2.9, 3.5):
+    monkeypatch.setattr(neighbours, "FREE", free)
+    monkeypatch.setattr(swaps, "ROUND", 2)
+    monkeypatch.setattr(Rows, "whole", lambda rows, seconds, *args, **more: replace(whole(rows, min(seconds, 0.02), *args, **more), done=False))
+    asked = plans.question(plans.Size(40, 20, 6, 0.3, 1.0))
+    for still in range(1, 36):
         looks = itertools.count()
-        plan = best_plan(plans.question(plans.Size(60, 40, 6, 0.3, 1.0)), limit, lambda looks=looks: next(looks) * step)
+        plan = best_plan(asked, 10.0, lambda looks=looks, still=still: 100.0 * max(0, next(looks) - still))
         assert plan.value <= plan.bound + 1e-6 and plan.gap >= 0
+        steps |= {step for step, _ in plan.steps}
+    assert {neighbours.FILLED, neighbours.WHOLE, reached} <= steps, "a step of the search was never reached"
+
+
+@settings(LAW, max_examples=60)
+@given(questions())
+def test_swaps_keep_every_limit_and_only_better_a_plan(asked: Candidates) -> None:
+    rows_of = Rows(program(replace(asked, candidates=tuple(replace(c, promised=0.0) for c in asked.candidates))))
+    relaxed = rows_of.relaxed(5.0)
+    start = rows_of.program.settled([0.0] * len(rows_of.program.most))
+    assert relaxed.columns is not None and rows_of.program.fits(start)
+    found = rows_of.program.settled(swapped(rows_of.program, relaxed, start, Watch(0.2)))
+    assert rows_of.program.fits(found) and rows_of.program.value(found) >= rows_of.program.value(start) - 1e-9
+    assert all(x == int(x) and 0 <= x <= most for x, most in zip(found, rows_of.program.most, strict=True) if most < math.inf) or asked.budget
+    counts = tuple(round(x) for x in found[: len(asked.candidates)])
+    worth = ends(replace(asked, candidates=tuple(replace(c, promised=0.0) for c in asked.candidates)), counts)
+    assert worth is not None and float(worth[1]) == pytest.approx(rows_of.program.value(found), abs=1e-6)
+
+
+def test_a_swap_finds_what_no_batch_more_would() -> None:
+    """By hand: A alone takes all the wax and brings 10, no batch has room beside it; B and C in its place bring 15."""
+    asked = Candidates(
+        (Candidate("A", 10, {WAX: 10}, most=1), Candidate("B", 8, {WAX: 5}, most=1), Candidate("C", 7, {WAX: 5}, most=1)), (Resource(WAX, 10),)
+    )
+    rows_of = Rows(program(asked))
+    assert swapped(rows_of.program, rows_of.relaxed(5.0), [1.0, 0.0, 0.0], Watch(0.1)) == [0.0, 1.0, 1.0]

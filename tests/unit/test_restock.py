@@ -8,6 +8,8 @@ from decimal import ROUND_HALF_UP, Decimal
 from pathlib import Path
 
 import pytest
+from hypothesis import given
+from hypothesis import strategies as st
 from records import replace
 from shared_files import rows
 
@@ -120,13 +122,56 @@ def test_what_the_stock_allows_and_what_else_wants_it(by_code: Mapping[str, Queu
 def test_reasons_are_plain_sentences(by_code: Mapping[str, QueueRow]) -> None:
     assert by_code["P09"].reason == "Enough: 4 on hand cover what is wanted."
     assert by_code["P01"].reason.startswith(
-        "Sold out since 2026-10-05, 11 waiting, 12 promised: 51 wanted, 2 batches; cannot be made now: "
+        "Sold out since 2026-10-05, 11 waiting, 12 promised: 51 wanted, 2 batches, and 10 more for P14, 3 batches in all; cannot be made now: "
         "28 Round tin 4 oz with lid on hand, 32 needed (P02 and P03 want it too)"
     )
     assert "7 oz of Mango butter on hand, 7.88 needed" in by_code["P13"].reason
     assert by_code["P06"].reason == "2 on hand: 12 wanted, 1 batch; can be made now."
     for row in by_code.values():
         assert row.reason.endswith(".") and row.reason[0].isupper() | row.reason[0].isdigit()
+
+
+# ------------------------------------------------------------ what sets take
+
+
+def test_what_a_set_takes_stands_beside_what_is_wanted_of_its_parts(by_code: Mapping[str, QueueRow]) -> None:
+    """By hand: 4 gift boxes are wanted, a batch is 10, and takes 10 each of P01, P07 and P08 (scenario.md).
+
+    P01: 51 of its own and 10 are 61, of 30 a batch 3. P07: 13 and 10, a batch of 23. P08: 22 asked for and 10, 9 on hand.
+    """
+    told = {c: (r.need, r.for_sets, r.wanted_by_sets, r.batches, r.batches_in_all) for c, r in by_code.items() if r.for_sets}
+    assert told == {"P01": (51, 10, ("P14",), 2, 3), "P07": (13, 10, ("P14",), 1, 1), "P08": (13, 10, ("P14",), 1, 2)}
+    assert all(r.batches_in_all == r.batches for c, r in by_code.items() if c not in told)
+
+
+@given(st.integers(0, 60), st.integers(0, 30))
+def test_stock_is_counted_once_for_itself_and_for_sets(priced: Priced, on_hand: int, waiting: int) -> None:
+    """P07 by hand: 5 a week for 2 weeks and those waiting for it, and 10 for the gift box, less one stock for all."""
+    row = {r.code: r for r in queue(changed(priced, "P07", on_hand=Decimal(on_hand), waiting=Decimal(waiting))).rows}["P07"]
+    assert row.need == max(0, waiting + 10 - on_hand)
+    assert row.need + row.for_sets == max(0, waiting + 10 + 10 - on_hand)
+
+
+def test_a_part_wanted_for_sets_alone_is_in_the_queue(priced: Priced) -> None:
+    made = queue(changed(priced, "P07", on_hand=Decimal(15)))
+    row = {r.code: r for r in made.rows}["P07"]
+    # By hand: 3 waiting and two weeks' 10 are 13, which 15 on hand cover; 13 and the 10 for P14 are 8 more than those.
+    assert (row.need, row.batches, row.for_sets, row.batches_in_all) == (0, 0, 8, 1)
+    assert "P07" in [r.code for r in ordered(made.rows)]
+    assert row.reason.startswith("Sold out since 2026-10-17: 8 for P14, 1 batch; can be made now")
+
+
+def test_a_set_of_sets_hands_its_wants_down(priced: Priced) -> None:
+    """By hand: P13 takes 1 gift box a piece here; 2 batches of 10 want 20 of them besides the 4: 3 batches, 30 of each part."""
+    gift = next(p for p in priced.book.products["P14"].parts if p.kind == "product")
+    parts = (*priced.book.products["P13"].parts, gift._replace(item="P14"))
+    found = {r.code: r for r in queue(changed(priced, "P13", parts=parts)).rows}
+    assert (found["P14"].need, found["P14"].for_sets, found["P14"].batches_in_all) == (4, 20, 3)
+    assert (found["P01"].for_sets, found["P01"].batches_in_all) == (30, 3)
+
+
+def test_what_a_set_she_tries_out_takes_is_not_wanted(priced: Priced) -> None:
+    assert not any(r.for_sets for r in queue(changed(priced, "P14", trying=True)).rows)
 
 
 def test_earliest_finish_and_shipping(by_code: Mapping[str, QueueRow]) -> None:

@@ -125,6 +125,34 @@ def test_what_cannot_be_planned_is_said(priced: Priced) -> None:
     assert {c.name: c.most for c in asked.asked.candidates}["P05"] == 0
 
 
+def test_promised_pieces_count_at_the_price_of_the_channel_they_are_promised_in(priced: Priced, needed_only: tuple[Plan, Question]) -> None:
+    """P04 by hand from the scenario: retail 20.00 less 3.1 % and 1.0816 an order share, wholesale 10.00 less 0.2631.
+
+    A promised piece brings 18.2984 - 9.7369 = 8.5615 less. One batch of 28 is made, 24 of them are promised.
+    """
+    plan, asked = needed_only
+    p04 = next(c for c in asked.asked.candidates if c.name == "P04")
+    assert p04.promised_value is not None and p04.value - p04.promised_value == pytest.approx(8.5615, abs=1e-4)
+    assert next(m.value for m in plan.made if m.name == "P04") == pytest.approx(28 * p04.value - 24 * 8.5615, abs=0.01)
+    products = {code: replace(p, promised_in={"P04": "", "P05": "Moon"}.get(code, p.promised_in)) for code, p in priced.book.products.items()}
+    products["P11"] = replace(products["P11"], prices={"retail": products["P11"].prices["retail"]})
+    book = replace(priced.book, products=products)
+    told = question(replace(priced, book=book, usage=Usage(book)), Week(DAYS, surplus=0.0))
+    assert told.said == (
+        "P05 is promised in Moon, which is not on the Channels tab: its promised pieces count at the retail price.",
+        "P11 is promised in Wholesale, that has no price for it: its promised pieces count at the retail price.",
+        "Promised pieces of P04 count at the retail price, since Promised in on the Products tab is empty.",
+    )
+    assert asked.said == () and {c.name: c.promised_value for c in told.asked.candidates}["P04"] is None
+
+
+def test_what_she_only_tries_out_is_not_planned(priced: Priced) -> None:
+    products = {**priced.book.products, "P11": replace(priced.book.products["P11"], trying=True)}
+    book = replace(priced.book, products=products)
+    plan, _ = plan_week(replace(priced, book=book, usage=Usage(book)), Week(DAYS), 10.0, time.perf_counter)
+    assert "P11" not in plan.batches and "P11" not in {m.name for m in plan.missed}
+
+
 def test_hours_of_zero_are_one_sentence(priced: Priced) -> None:
     plan, asked = plan_week(priced, Week(Calendar(MONDAY, {"owner": (0.0,), "helper": (4.0,)})), 10.0, time.perf_counter)
     assert plan.notes == ("No hours of owner: nothing that takes it can be made.",)
