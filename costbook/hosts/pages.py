@@ -35,7 +35,8 @@ LIMIT_PAGES, LIMIT_SCANNED = 30, 8
 LIMIT_WORDS = 60_000
 LIMIT_XML = 20_000_000
 LIMIT_MEMORY = 1536 << 20
-SECONDS, SECONDS_SCAN = 60, 240
+LIMIT_DRAWING = 4_000_000  # bytes that all pages of a paper may unpack to, before anything reads them
+SECONDS, SECONDS_SCAN = 20, 240
 LIMIT_PIXELS = 60_000_000
 DPI = 300
 # A scan is read again a little larger: letters that were not clear mostly come out otherwise.
@@ -272,12 +273,26 @@ def _opened(data: bytes) -> tuple[list[bytes], int]:
         tree: Any = reader.root_object["/Pages"].get_object()
         stated = int(tree.get("/Count", 0))  # counting them one by one takes long where there are very many
         count = stated if stated > LIMIT_PAGES else len(reader.pages)
+        if count <= LIMIT_PAGES and sum(map(_drawing, reader.pages)) > LIMIT_DRAWING:
+            raise _Unreadable(f"unpacks to more than {LIMIT_DRAWING // 1_000_000} MB of drawing, as no supplier's paper does")
         xml = [part for files in reader.attachments.values() for part in files if b"<" in part[:200]]
     except (PyPdfError, ValueError, KeyError, TypeError, AttributeError, RecursionError) as error:
         raise _Unreadable("is damaged or cut off, or no PDF at all", "Ask for it again.") from error
     if not count:
         raise _Unreadable("has no pages", "Ask for it again.")
     return [part for part in xml if len(part) <= LIMIT_XML], count
+
+
+def _drawing(page: Any) -> int:
+    """How many bytes a page's own drawing unpacks to; a stream that its reader will not unpack is too many."""
+    from pypdf.errors import LimitReachedError
+
+    found = page.get("/Contents")
+    found = found.get_object() if found is not None else []
+    try:
+        return sum(len(part.get_object().get_data()) for part in (found if isinstance(found, list) else [found]))
+    except LimitReachedError:
+        return LIMIT_DRAWING + 1
 
 
 def _layer(data: bytes) -> Iterator[dict[str, Any]]:

@@ -194,6 +194,9 @@ def _payable_sums(invoice: Invoice) -> Iterator[str]:
 
 def _tax_sums(invoice: Invoice) -> Iterator[str]:
     if not invoice.tax_breakdown:
+        taxed = [line for line in summed(invoice) if (line.tax_percent or 0) > 0 and line.net != 0]
+        if taxed and not invoice.tax:
+            yield f"{taxed[0].place}: its lines are taxed and the paper states no tax by rate (BR-CO-18)"
         return
     taxes = _sum(tax for _, _, _, tax in invoice.tax_breakdown)
     if apart := _apart(invoice.tax or Decimal(0), taxes):

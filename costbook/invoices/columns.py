@@ -12,7 +12,8 @@ from decimal import Decimal
 from itertools import combinations, product
 
 from costbook.invoices.placed import Line, Phrase, has_digit, has_letter, is_number
-from costbook.invoices.vocabulary import ROLES, plain
+from costbook.invoices.vocabulary import ROLES
+from costbook.invoices.wording import plain
 
 PERCENT = re.compile(r"([-–−]?\d[\d.,]*) ?%", re.ASCII)
 MONEY = ("price", "amount")

@@ -67,7 +67,15 @@ def read(data: bytes, source: str) -> Invoice:
         )
     node = _Node(root, _CII if syntax == "CII" else _UBL, [], "the paper")
     invoice = _cii(node, source) if syntax == "CII" else _ubl(node, source, syntax)
+    node.problems.extend(_other_currencies(root, invoice.currency))
     return invoice._replace(problems=tuple(dict.fromkeys(node.problems)))
+
+
+def _other_currencies(root: Any, currency: str) -> list[str]:
+    """A problem where an amount stands in another currency than the paper's (BT-5); only a tax may (BT-111)."""
+    marked = ((str(x.tag), code) for x in root.iter() if (code := x.get("currencyID")))
+    other = dict.fromkeys(clean(code)[:10] for tag, code in marked if code != currency and "}Tax" not in tag)
+    return [f"the paper is in {currency or 'no stated currency'} and has amounts in {', '.join(other)}"] if other else []
 
 
 def _not_an_invoice(tag: str) -> str:

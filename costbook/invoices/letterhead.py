@@ -23,9 +23,8 @@ from costbook.invoices.vocabulary import (
     NUMBERS,
     SELLER,
     TITLES,
-    plain,
 )
-from costbook.invoices.wording import clean
+from costbook.invoices.wording import clean, plain
 
 # Below this a word read from a picture is asked about where no sum guards it.
 SURE = 88.0
@@ -33,6 +32,7 @@ _DATE = re.compile(r"\d{1,4}[./-]\d{1,2}[./-]\d{1,4}", re.ASCII)
 _DAY_MONTH = re.compile(r"(\d{1,2})(?:er|st|nd|rd|th)? (?:de |of )?([a-z]+) (?:de |del )?(\d{4})", re.ASCII)
 _MONTH_DAY = re.compile(r"([a-z]+) (\d{1,2})(?:st|nd|rd|th)? (\d{4})", re.ASCII)
 _MID_PHRASE = {"vom", "dated", "du", "van", "del", "le"}
+_GLUED_LABEL = re.compile(r"(?:nr|no|n)[.:°º]+(?=\w)", re.I)  # a label that runs into its value: 'Nr.56575'
 _LONGEST_LABEL = 5
 
 
@@ -163,7 +163,7 @@ def _number_in(run: Sequence[Word], found: Head, bare: bool) -> tuple[str, Word]
     """The number a run of words starts with; behind a bare title ('INVOICE 77') nothing but a date may follow it."""
     if not run:
         return None
-    text = clean(run[0].text).strip("#:;,. ")
+    text = _GLUED_LABEL.sub("", clean(run[0].text).strip("#:;,. "))
     if not has_digit(text) or _DATE.fullmatch(text) or len(text) > 40:
         return None
     follows = run[1] if len(run) > 1 and run[1].x0 - run[0].x1 < 0.65 * (run[0].bottom - run[0].top) else None
@@ -177,6 +177,8 @@ def _number_in(run: Sequence[Word], found: Head, bare: bool) -> tuple[str, Word]
         if bare:
             return None
         found.problems.append(f"the paper's number may go on after '{text}'")
+    if "º" in text or "°" in text:
+        found.problems.append(f"a label runs into the paper's number '{text}'")
     return text, run[0]
 
 

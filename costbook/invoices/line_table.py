@@ -8,8 +8,8 @@ from dataclasses import dataclass, field
 
 from costbook.invoices.columns import MONEY, PERCENT, Column, Heading, placed
 from costbook.invoices.placed import CURRENCY_WORD, Line, Phrase, has_digit, has_letter, is_number
-from costbook.invoices.vocabulary import SUMS, plain
-from costbook.invoices.wording import clean
+from costbook.invoices.vocabulary import SUMS
+from costbook.invoices.wording import clean, plain
 
 COUNTS = ("packs", "ordered", "shipped", "back_ordered")
 SIGNS = {"€": "EUR", "£": "GBP"}
@@ -89,7 +89,7 @@ def _take(table: LineTable, line: Line, at: int) -> None:
     figures = {role for role in (*MONEY, *COUNTS) if role in cells and _is_figure(_text(cells, role))}
     whole = {"price", "amount"} <= figures and bool(figures & set(COUNTS))
     sums = [] if whole and table.open else list(sums_on(line))
-    if table.open and "amount" not in figures:  # a note on a row: 'Discount: 0.66' under its description
+    if table.open and "amount" not in figures and table.items and _near(table.items[-1], line):  # a note: 'Discount: 0.66'
         sums = [one for one in sums if one.kind not in ("charge", "discount")]
     if sums:
         table.sums += sums

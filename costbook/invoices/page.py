@@ -20,8 +20,8 @@ from costbook.invoices.dialect import Dialect, day, dialect, number
 from costbook.invoices.letterhead import SURE, Head, dates_written, head, named
 from costbook.invoices.line_table import COUNTED, COUNTS, SIGNS, Item, LineTable, Sum, line_table, sums_on
 from costbook.invoices.placed import Line, has_digit, is_number, lines
-from costbook.invoices.vocabulary import DAY_FIRST, INSIDE_TAX, SUMS, plain
-from costbook.invoices.wording import clean, kind_of, pack_parts, sharing
+from costbook.invoices.vocabulary import DAY_FIRST, SUMS
+from costbook.invoices.wording import INSIDE_TAX, NOTES_TAX, clean, kind_of, pack_parts, plain, sharing
 
 _MIXED = {
     "and",
@@ -237,7 +237,7 @@ def _invoice(all_lines: Sequence[Line], table: LineTable, source: str, known: _K
     whole = " ".join(plain(p.text) for line in all_lines for p in line.phrases)
     if "gross" in table.heading.roles and "amount" not in table.heading.roles:
         paper.problems.append("the amounts of its lines are with tax inside")
-    elif INSIDE_TAX.search(whole) or any(s.kind == "inside" for s in table.sums):
+    elif INSIDE_TAX.search(whole) or any(NOTES_TAX.match(plain(p.text)) for line in all_lines for p in line.phrases) or any(s.kind == "inside" for s in table.sums):
         paper.problems.append("its prices may be with tax inside")
     return paper.invoice(top, all_lines, source)
 

@@ -21,7 +21,7 @@ from costbook.book.grid import ErrorValue, Snapshot, Value
 from costbook.book.model import CREDIT_TYPES, Invoice, InvoiceLine
 from costbook.errors import InvoiceError
 from costbook.invoices.dialect import BLANK, Dialect, day, dialect, number, shown
-from costbook.invoices.wording import clean, folded, kind_of, pack_parts, sharing, type_of
+from costbook.invoices.wording import clean, folded, kind_of, pack_parts, sharing, tax_inside, type_of
 
 # What a heading may be called, folded (small letters, no signs; '#' is ' no '), by what the column holds.
 HEADINGS: Mapping[str, tuple[str, ...]] = {
@@ -152,7 +152,7 @@ def _columns(row: Sequence[Value]) -> dict[str, int]:
     """Role -> column of a row of headings; {} where the row is none: it needs a name or code, and money."""
     found: dict[str, int] = {}
     second: dict[str, int] = {}
-    for column, value in enumerate(row):
+    for column, value in sorted(enumerate(row), key=lambda at: _inside(at[1])):  # one without tax goes before one with it
         role = heading_role(value) if isinstance(value, str) else ""
         if role:
             (second if role in found else found).setdefault(role, column)
@@ -166,6 +166,11 @@ def _columns(row: Sequence[Value]) -> dict[str, int]:
 def heading_role(heading: str) -> str:
     """What a heading's words name, a bracket after them left out: 'Amount (USD)' is an amount."""
     return _ROLE_BY_HEADING.get(folded(heading)) or _ROLE_BY_HEADING.get(folded(re.sub(r"\([^)]*\)", " ", heading)), "")
+
+
+def _inside(value: Value) -> str:
+    """The words of a cell that say its prices or amounts are with tax inside, '' where none do."""
+    return clean(value) if isinstance(value, str) and tax_inside(value) else ""
 
 
 def _item_as_code(row: Sequence[Value], found: dict[str, int], other: int) -> dict[str, int]:
@@ -183,6 +188,7 @@ class _Row:
     place: str
     values: Mapping[str, Value]
     type_code: str = ""
+    inside: str = ""
 
     def text(self, role: str) -> str:
         value = self.values.get(role)
@@ -196,10 +202,11 @@ class _Block:
     labels: dict[str, Value] = field(default_factory=dict)
     columns: dict[str, int] = field(default_factory=dict)
     type_code: str = ""
+    inside: str = ""
     above: dict[str, Value] = field(default_factory=dict)
 
     def restart(self) -> None:
-        self.labels, self.columns, self.type_code, self.above = {}, {}, "", {}
+        self.labels, self.columns, self.type_code, self.inside, self.above = {}, {}, "", "", {}
 
 
 def _found_rows(
@@ -215,11 +222,13 @@ def _found_rows(
         labels = {} if columns else _labels(row, block)
         if columns:
             block.columns = columns
+            block.inside = block.inside or next((told for role in ("amount", "price") if role in columns and (told := _inside(row[columns[role]]))), "")
         elif labels or not block.columns:
             if block.columns:
                 block.restart()
             block.labels.update(labels)
             block.type_code = block.type_code or _title_type(filled)
+            block.inside = block.inside or next(filter(None, map(_inside, filled)), "")
         else:
             found.append(_row(row, block, f"{tab} row {index + 1}".strip(), [c for r, c in formulas if r == index]))
     return found
@@ -278,7 +287,7 @@ def _row(row: Sequence[Value], block: _Block, place: str, formulas: Sequence[int
         _find_words(row, values, block.columns)
     values = {**block.labels, **values}
     _fill_down(values, block)
-    return _Row(place, values, block.type_code)
+    return _Row(place, values, block.type_code, block.inside)
 
 
 def _find_words(row: Sequence[Value], values: dict[str, Value], columns: Mapping[str, int]) -> None:
@@ -364,6 +373,7 @@ class _Paper:
 
 def _paper(rows: Sequence[_Row], source: str, syntax: str, reading: Dialect) -> Invoice:
     paper = _Paper(reading, [reading.unsure] if reading.unsure else [])
+    paper.problems += [f"its prices may be with tax inside: '{row.inside[:40]}'" for row in rows if row.inside][:1]
     for row in rows:
         _take(paper, row)
     first = rows[0]

@@ -7,40 +7,50 @@ and the few a printed table has beside. All are compared after `plain`: small le
 from __future__ import annotations
 
 import re
-import unicodedata
 from collections.abc import Mapping
 
 from costbook.invoices.tabular import HEADINGS
-from costbook.invoices.wording import folded
+from costbook.invoices.wording import INCLUDING, TAX, plain
 
 # Headings of a printed line table by role. 'tax', 'tax_money' and 'gross' are told apart so that they are not taken for money
 # of the line; 'discount' is a share of the line.
 _PRINTED: Mapping[str, tuple[str, ...]] = {
-    "pos": ("pos", "position", "line no", "no", "nr", "item no", "ln", "ligne", "regel", "linea", "n"),
-    "code": ("art nr", "artikelnr", "artikelnummer", "artikel nr", "art nr lief", "bestellnummer", "best nr", "reference",
-             "ref", "code article", "art no", "artikelcode", "referencia", "codigo", "cod", "code produit", "item code"),
-    "name": ("beschreibung", "bezeichnung", "artikel", "artikelbezeichnung", "leistung", "designation", "libelle",
-             "produit", "omschrijving", "descripcion", "concepto", "producto", "articulo", "goods", "description of goods"),
+    "pos": ("ligne", "regel", "linea"),
+    "code": ("art nr", "artikelnr", "artikelnummer", "artikel nr", "art nr lief", "bestellnummer", "best nr",
+             "code article", "artikelcode", "referencia", "codigo", "code produit"),
+    "name": ("beschreibung", "bezeichnung", "artikel", "artikelbezeichnung", "leistung", "libelle",
+             "produit", "omschrijving", "descripcion", "concepto", "producto", "articulo"),
     "packs": ("menge", "anzahl", "stuck", "stk", "quantite", "qte", "aantal", "hoeveelheid", "cantidad", "cant", "uds",
-              "unidades", "qty shipped"),
+              "unidades"),
     "unit": ("einheit", "einh", "me", "unite", "eenheid", "unidad", "ud"),
     "price": ("einzelpreis", "preis", "e preis", "ep", "nettopreis", "stuckpreis", "preis stuck", "preis pro einheit",
               "prix unitaire", "prix unitaire ht", "prix u", "prix u ht", "pu", "pu ht", "p u ht", "p u", "prix",
               "stukprijs", "prijs", "eenheidsprijs", "prijs per stuk", "precio", "precio unitario", "precio unit",
-              "p unitario", "precio ud", "unit price net"),
-    "discount": ("rabatt", "rabatt in", "rem", "remise", "korting", "descuento", "dto", "discount", "disc", "disc in"),
-    "amount": ("betrag", "gesamt", "gesamtpreis", "nettobetrag", "summe", "entgelt", "gesamt netto", "netto", "positionssumme",
+              "p unitario", "precio ud"),
+    "discount": ("rabatt", "rabatt in", "rem", "remise", "korting", "descuento", "dto"),
+    "amount": ("betrag", "gesamt", "gesamtpreis", "nettobetrag", "summe", "entgelt", "gesamt netto", "positionssumme",
                "montant", "montant ht", "total ht", "prix ht", "prix total", "prix total ht", "bedrag", "totaal",
                "netto bedrag", "regeltotaal", "bedrag excl btw", "totaal excl btw", "importe", "importe neto",
-               "total sin iva", "line net", "net total", "amount net", "total net", "amount excl vat", "total excl vat",
-               "line total net"),
-    "tax": ("tax", "vat", "vat rate", "tax rate", "mwst", "ust", "steuer", "steuersatz", "mwst satz", "ust satz", "tva", "taux tva",
-            "btw", "btw tarief", "iva", "tipo iva", "gst"),
-    "tax_money": ("vat amount", "tax amount", "mwst betrag", "steuerbetrag", "montant tva", "btw bedrag", "cuota iva"),
-    "gross": ("brutto", "bruttobetrag", "gesamt brutto", "amount incl vat", "total incl vat", "gross", "gross amount",
+               "total sin iva"),
+    "tax": ("mwst", "ust", "steuer", "steuersatz", "mwst satz", "ust satz", "tva", "taux tva",
+            "btw", "btw tarief", "iva", "tipo iva"),
+    "tax_money": ("mwst betrag", "steuerbetrag", "montant tva", "btw bedrag", "cuota iva"),
+    "gross": ("brutto", "bruttobetrag", "gesamt brutto",
               "total ttc", "montant ttc", "prix ttc", "totaal incl btw", "bedrag incl btw", "total con iva", "importe con iva",
-              "price incl vat", "preis brutto", "preis inkl mwst", "prijs incl btw", "precio con iva", "gross price",
-              "unit price incl vat", "betrag inkl mwst", "gesamt inkl mwst"),
+              "preis brutto", "preis inkl mwst", "prijs incl btw", "precio con iva", "betrag inkl mwst", "gesamt inkl mwst"),
+}  # fmt: skip
+# Headings that English papers print too: they tell nothing of whether the day comes first in a date.
+_ENGLISH: Mapping[str, tuple[str, ...]] = {
+    "pos": ("pos", "position", "line no", "no", "nr", "item no", "ln", "n"),
+    "code": ("reference", "ref", "art no", "cod", "item code"),
+    "name": ("designation", "goods", "description of goods"),
+    "packs": ("qty shipped",),
+    "price": ("unit price net",),
+    "discount": ("discount", "disc", "disc in"),
+    "amount": ("netto", "line net", "net total", "amount net", "total net", "amount excl vat", "total excl vat", "line total net"),
+    "tax": ("tax", "vat", "vat rate", "tax rate", "gst"),
+    "tax_money": ("vat amount", "tax amount"),
+    "gross": ("amount incl vat", "total incl vat", "gross", "gross amount", "price incl vat", "gross price", "unit price incl vat"),
 }  # fmt: skip
 _USED = (
     "code",
@@ -58,46 +68,35 @@ _USED = (
 )
 
 
-def plain(text: object) -> str:
-    """The words of a text in small letters without accents and signs.
-
-    >>> plain("Quantité (U.)"), plain("Stück")
-    ('quantite u', 'stuck')
-    """
-    apart = unicodedata.normalize("NFKD", str(text).replace("ß", "ss"))
-    return folded("".join(c for c in apart if not unicodedata.combining(c)))
-
-
 ROLES: Mapping[str, str] = {
     plain(word): role
-    for role, words in [*_PRINTED.items(), *((role, HEADINGS[role]) for role in _USED)]
+    for role, words in [*_PRINTED.items(), *_ENGLISH.items(), *((role, HEADINGS[role]) for role in _USED)]
     for word in words
 }
-_NATIVE = frozenset(plain(word) for role in _USED for word in HEADINGS[role]) | {"vat", "tax", "discount", "net total"}
-DAY_FIRST = frozenset(word for word in ROLES if word not in _NATIVE and word not in ("no", "ref", "pos", "n", "netto"))
+DAY_FIRST = frozenset(plain(word) for words in _PRINTED.values() for word in words) - frozenset(
+    plain(word) for role in _USED for word in HEADINGS[role]
+)
 
-_TAX = r"(?:vat|sales tax|tax|taxes|gst|hst|mwst|ust|umsatzsteuer|mehrwertsteuer|steuer|steuerbetrag|tva|taxe|btw|iva)"
 _LESS = r"(?:excl|excluding|exclusief|ohne|zzgl|vor|before|without|hors|sin|net of|ex|plus)"
-_WITH = r"(?:incl|includes?|including|inclusive|inkl|inklusive|einschl|enthalten|enthielten|inclusief|inclus|con|avec|with|comprise|incluido|incluyen)"
 # In order: the first that is found in the words before a sum says what the sum is.
 SUMS: tuple[tuple[str, re.Pattern[str]], ...] = tuple(
     (kind, re.compile(pattern))
     for kind, pattern in (
         ("carry", r"^(?:ubertrag|carried forward|brought forward|carry over|report|transport|suma y sigue|a reporter)\b"),
-        ("inside", rf"^(?:of which|davon|darin|dont|waarvan|enthalt\w*|enthaltene|{_WITH}) .*\b{_TAX}\b"),
-        ("inside", rf"^{_WITH} \d* ?{_TAX}\b"),
+        ("inside", rf"^(?:of which|davon|darin|dont|waarvan|enthalt\w*|enthaltene|{INCLUDING}) .*\b{TAX}\b"),
+        ("inside", rf"^{INCLUDING} \d* ?{TAX}\b"),
         ("due", r"^(?:total |balance |amount )?due\b|^balance\b|\bzahlbetrag\b|\bzu zahlen\b|\bnet a payer\b|\breste a payer\b|"
                 r"\bte betalen\b|\bopenstaand\b|\ba pagar\b|^amount payable|^total payable|^please pay|\bzahllast\b|\bpendiente\b"),
         ("paid", r"\b(?:paid|deposit|prepaid|prepayment|anzahlung(?:en)?|acompte|acomptes|aanbetaling|voorschot|anticipo|"
                  r"deja paye|bereits bezahlt|deja regle|pago a cuenta|payment received|vorauszahlung)\b"),
         ("gross", rf"\b(?:total|totaal|gesamt\w*|summe|betrag|rechnungsbetrag|endbetrag|amount|montant|importe|bedrag|"
-                  rf"factuurbedrag)\b.*\b{_WITH}\b.*\b{_TAX}\b"),
-        ("net", rf"\b{_LESS}\b.*\b{_TAX}\b|\btotal h ?t\b|\bmontant h ?t\b|\bsin iva\b"),
+                  rf"factuurbedrag)\b.*\b{INCLUDING}\b.*\b{TAX}\b"),
+        ("net", rf"\b{_LESS}\b.*\b{TAX}\b|\btotal h ?t\b|\bmontant h ?t\b|\bsin iva\b"),
         ("net", r"^sub ?tota(?:l|al)\b|^zwischensumme|^nettobetrag|^netto(?:summe)?\b|^summe netto|^gesamt(?:betrag)? netto|"
                 r"^net (?:total|amount)\b|^total net\b|^goods total|^totaal netto|^nettobedrag|^base imponible|^positionssumme|"
                 r"^warenwert|^total bruto|^suma\b|^tussentotaal|^sous total|^importe neto|^total neto|^summe positionen"),
-        ("tax total", rf"^(?:total|summe|gesamt|totaal|total de) (?:{_TAX})\b|^steuerbetrag\b|^total taxes\b|^total tax\b|^cuota total"),
-        ("tax", rf"\b{_TAX}\b"),
+        ("tax total", rf"^(?:total|summe|gesamt|totaal|total de) (?:{TAX})\b|^steuerbetrag\b|^total taxes\b|^total tax\b|^cuota total"),
+        ("tax", rf"\b{TAX}\b"),
         ("discount", r"\b(?:discount|rebate|rabatt|nachlass|sondernachlass|abschlage|abschlag|remise|rabais|ristourne|korting|"
                      r"descuento|dto|allowance|gutschein|coupon)\b"),
         ("charge", r"\b(?:freight|postage|carriage|shipping|handling|delivery|courier|hazmat|surcharge|fees?|porto|versand|"
@@ -158,9 +157,6 @@ BUYER = re.compile(r"^(?:bill(?:ed)? to|sold to|ship(?:ped)? to|invoice to|deliv
                    r"cliente|comprador|facturar a|an|a)$")  # fmt: skip
 LEGAL_FORM = re.compile(
     r"(?:^| )(?:ltd|limited|llc|inc|corp|plc|gmbh|ag|kg|ohg|ug|e k|sarl|sas|sa|eurl|b v|bv|v o f|vof|s l|sl|s a|co|gbr)(?: |$)"
-)
-INSIDE_TAX = re.compile(
-    rf"\b(?:prices?|preise?|alle preise|prix|prijzen|prijs|precios?)\b.{{0,30}}\b{_WITH}\b.{{0,20}}\b{_TAX}\b|\bprix ttc\b|\bbruttopreise?\b(?!.*\d)"
 )
 MONTHS: Mapping[str, int] = {
     name: number

@@ -62,8 +62,17 @@ _ONLY_MONEY = frozenset(
     ("freight", "shipping", "and", "postage", "handling", "charge", "charges", "fee", "fees", "delivery", "hazmat",
      "surcharge", "order", "volume", "trade", "discount", "rebate", "sales", "tax", "vat", "carriage", "ground")
 )  # fmt: skip
-_SAMPLE = re.compile(r"\b(?:samples?|free|gratis|no charge)\b")
-_BACK_ORDER = re.compile(r"\bback ?order(?:ed|s)?\b|\bout of stock\b|\bto follow\b")
+# A tax, and words that say it is in a price already, both as `plain` has them; in five languages.
+TAX = r"(?:vat|sales tax|tax|taxes|gst|hst|mwst|ust|umsatzsteuer|mehrwertsteuer|steuer|steuerbetrag|tva|taxe|btw|iva)"
+INCLUDING = r"(?:incl|includes?|including|inclusive|inkl|inklusive|einschl|enthalten|enthielten|inclusief|inclus|con|avec|with|comprise|incluido|incluyen)"
+INSIDE_TAX = re.compile(
+    rf"\b(?:prices?|preise?|alle preise|prix|prijzen|prijs|precios?)\b.{{0,30}}\b{INCLUDING}\b.{{0,20}}\b{TAX}\b|\bprix ttc\b|\bbruttopreise?\b(?!.*\d)"
+)
+# A note of its own: 'includes 20% VAT'.
+NOTES_TAX = re.compile(rf"(?:{INCLUDING}|incluye|dont|davon|waarvan) [\d ]*{TAX}\b")
+_WITH_TAX = re.compile(rf"\b{INCLUDING}\b.*\b{TAX}\b|\b{TAX}\b.*\b{INCLUDING}\b|\bttc\b|\bbrutto\w*|\bgross (?:price|amount|total)s?\b")
+_SAMPLE = re.compile(r"\b(?:samples?|free|gratis\w*|no charge|muster|monster|kostenlos|echantillon\w*|gratuite?s?|muestras?)\b")
+_BACK_ORDER = re.compile(r"\bback ?order(?:ed|s)?\b|\bout of stock\b|\bto follow\b|\bruckstand\b|\breliquat\b|\bnalevering\b")
 _TYPES = (
     ("381", re.compile(r"\bcredit (?:note|memo|memorandum)\b|^credit$|\bgutschrift\b")),
     ("384", re.compile(r"\bcorrect(?:ed|ive) invoice\b|\bcorrection\b")),
@@ -97,6 +106,21 @@ def folded(value: object) -> str:
     return " ".join(re.sub(r"[\W_]+", " ", clean(value).casefold().replace("#", " no ")).split())
 
 
+def plain(text: object) -> str:
+    """The words of a text in small letters without accents and signs.
+
+    >>> plain("Quantité (U.)"), plain("Stück")
+    ('quantite u', 'stuck')
+    """
+    apart = unicodedata.normalize("NFKD", str(text).replace("ß", "ss"))
+    return folded("".join(c for c in apart if not unicodedata.combining(c)))
+
+
+def tax_inside(text: str) -> bool:
+    """Whether words say that a price or an amount is with tax inside: 'Amount (incl. VAT)', 'Prix TTC'."""
+    return _WITH_TAX.search(plain(text)) is not None
+
+
 def kind_of(
     description: str, amount: Decimal, *, said: str = "", code: str = "", pack: str = "", shipped: Decimal | None = None
 ) -> str:
@@ -108,7 +132,7 @@ def kind_of(
     by_column = _KIND_BY_WORD.get(folded(said), "")
     if by_column not in ("", "goods"):
         return by_column
-    words = folded(description)
+    words = plain(description)
     if amount == 0 and (shipped == 0 or _BACK_ORDER.search(words)):
         return "back-order"
     if amount == 0 and _SAMPLE.search(words):

@@ -61,7 +61,8 @@ def locked() -> bytes:
 
 
 HOSTILE = {
-    "bomb.pdf": (lambda: bomb(400 << 20), "memory|seconds|damaged"),
+    "bomb.pdf": (lambda: bomb(400 << 20), "unpacks to more than 4 MB"),
+    "small bomb.pdf": (lambda: bomb(9 << 20), "unpacks to more than 4 MB"),
     "many.pdf": (lambda: many_pages(10_000), "10,000 pages"),
     "cut.pdf": (lambda: pdf(Paper())[:700], "damaged|cut off"),
     "locked.pdf": (locked, "password"),

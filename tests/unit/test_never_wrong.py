@@ -1,0 +1,75 @@
+"""One case for each way in which an invented paper was once posted as something it was not; each now waits or is read right."""
+
+from __future__ import annotations
+
+from datetime import date
+from decimal import Decimal
+
+import pytest
+from printed_papers import Paper, pdf
+
+from costbook.demo.papers import other_formats
+from costbook.hosts.pages import read_pages
+from costbook.invoices import en16931, page, tabular
+from costbook.invoices.checks import problems
+from costbook.invoices.wording import kind_of
+
+LIST = "{note}Invoice,Date,Supplier,SKU,Description,Qty,{price},{amount}\nA-1,2026-09-01,Fenwick,X1,Castor oil,2,12.00,24.00\nA-1,2026-09-01,Fenwick,,Invoice total,,,24.00\n"
+
+
+@pytest.mark.parametrize(
+    ("note", "price", "amount", "asked"),
+    [
+        ("", "Unit price", "Amount", False),
+        ("", "Unit price", "Amount (incl. VAT)", True),
+        ("", "Price (incl. tax)", "Amount", True),
+        ("All prices include VAT\n", "Unit price", "Amount", True),
+        ("Alle Preise inkl. MwSt.\n", "Unit price", "Amount", True),
+    ],
+)
+def test_a_list_with_tax_inside_waits(note: str, price: str, amount: str, asked: bool) -> None:
+    [read] = tabular.read_csv(LIST.format(note=note, price=price, amount=amount).encode(), "list.csv")
+    assert any("tax inside" in why for why in problems(read)) == asked == bool(problems(read))
+
+
+def test_of_two_amounts_the_one_without_tax_is_taken() -> None:
+    rows = LIST.format(note="", price="Unit price", amount="Total (incl. VAT),Amount (excl. VAT)").replace(",24.00\n", ",28.80,24.00\n")
+    [read] = tabular.read_csv(rows.encode(), "list.csv")
+    assert problems(read) == () and read.gross == Decimal(24)
+
+
+@pytest.mark.parametrize("note", ["includes 20% VAT", "dont TVA 20 %", "inkl. 20 % MwSt.", "incluye IVA 20 %", "inclusief 20% btw"])
+def test_a_page_that_says_its_tax_is_inside_waits(note: str) -> None:
+    data = pdf(Paper(taxes=("", ""), total="160.00", notes=(note,)))
+    assert any("tax inside" in why for why in problems(page.read(read_pages(data, "a.pdf"), "a.pdf")))
+
+
+def test_an_english_tax_heading_does_not_put_the_day_first() -> None:
+    """02/08/2026 may be in February or in August; 'Tax rate' is printed in countries that write either."""
+    headings = ("Item code", "Description", "Tax rate", "Unit price", "Amount")
+    for heads, read_as in ((headings, None), (("Art.-Nr.", "Bezeichnung", "Menge", "Einzelpreis", "Gesamt"), date(2026, 8, 2))):
+        data = pdf(Paper(headings=heads, day="02/08/2026"))
+        assert page.read(read_pages(data, "a.pdf"), "a.pdf").issued == read_as
+
+
+def test_amounts_in_another_currency_than_the_papers_wait() -> None:
+    xml = other_formats()["C-0388.xml"]
+    assert problems(en16931.read(xml, "a.xml")) == ()
+    mixed = xml.replace(b'<cbc:PriceAmount currencyID="USD">', b'<cbc:PriceAmount currencyID="EUR">', 1)
+    assert any("amounts in EUR" in why for why in problems(en16931.read(mixed, "a.xml")))
+
+
+def test_taxed_lines_without_any_tax_by_rate_wait() -> None:
+    xml = other_formats()["C-0388.xml"]
+    start, end = xml.index(b"<cac:TaxSubtotal>"), xml.index(b"</cac:TaxSubtotal>") + len(b"</cac:TaxSubtotal>")
+    bare = (xml[:start] + xml[end:]).replace(b"<cbc:ID>O</cbc:ID>\n        <cac:TaxScheme>", b"<cbc:ID>S</cbc:ID><cbc:Percent>20</cbc:Percent>\n        <cac:TaxScheme>")
+    assert any("BR-CO-18" in why for why in problems(en16931.read(bare, "a.xml")))
+
+
+@pytest.mark.parametrize("words", ["Soap colour, gratis monster", "Soap colour, échantillon gratuit", "Soap colour, muestra gratis", "Soap colour, Gratismuster"])
+def test_a_free_sample_is_one_in_every_language(words: str) -> None:
+    assert kind_of(words, Decimal(0), code="Z1") == "sample" and kind_of(words, Decimal(5), code="Z1") == "goods"
+
+
+def test_a_label_that_runs_into_the_number_is_none_of_it() -> None:
+    assert page.read(read_pages(pdf(Paper(number="Nr.56575")), "a.pdf"), "a.pdf").number == "56575"
