@@ -23,6 +23,8 @@ def clean(value: Value) -> Value:
     ('ab\\n', None)
     """
     if isinstance(value, str):
+        if value.isprintable() and len(value) <= LONGEST_TEXT:  # hardly a text has anything to be taken out
+            return value or None
         return _CONTROL.sub("", value.replace("\r\n", "\n").replace("\r", "\n"))[:LONGEST_TEXT] or None
     if isinstance(value, float) and not isfinite(value):
         return ErrorValue("#NUM!")

@@ -10,7 +10,7 @@ import io
 import re
 import zipfile
 import zlib
-from collections.abc import Callable, Collection, Iterator, Mapping, Sequence
+from collections.abc import Callable, Collection, Iterable, Iterator, Mapping, Sequence
 from contextlib import contextmanager
 from datetime import date, datetime, time, timedelta
 from typing import Any, NamedTuple
@@ -126,7 +126,11 @@ def _grids(package: Package, about: Mapping[str, _About]) -> Iterator[Grid]:
     data = _replaced(package.data, patched) if patched else package.data
     texts: dict[str, str] = {}
     for tab, rows in _values(data, package.name, tuple(about)):
-        yield _grid(tab, rows, about[tab], texts)
+        with _refusing(package.name):
+            grid = _grid(tab, rows, about[tab], texts)
+        del rows
+        yield grid
+        del grid
 
 
 def is_other_workbook(data: bytes) -> bool:
@@ -146,7 +150,8 @@ def other_workbook(data: bytes, name: str) -> Snapshot:
         _refuse_large(data, name)
     empty: dict[str, Grid] = {}
     for tab, rows in _values(data, name, None):
-        read = tuple(tuple(_READERS[v.__class__](v) for v in row) for row in rows)
+        with _refusing(name):
+            read = tuple(tuple(_READERS[v.__class__](v) for v in row) for row in rows)
         empty[tab] = Grid(tab, read)
     return Snapshot(name, empty)
 
@@ -222,8 +227,8 @@ def _checked(tab: str, xml: bytes) -> bytes:
     return xml
 
 
-def _values(data: bytes, name: str, tabs: Sequence[str] | None) -> Iterator[tuple[str, list[list[Any]]]]:
-    """The rows of these tabs, of all where none are named, one tab after the other."""
+def _values(data: bytes, name: str, tabs: Sequence[str] | None) -> Iterator[tuple[str, Iterator[list[Any]]]]:
+    """The rows of these tabs, of all where none are named, one tab and one row after the other."""
     import python_calamine
 
     with _refusing(name):
@@ -231,8 +236,18 @@ def _values(data: bytes, name: str, tabs: Sequence[str] | None) -> Iterator[tupl
     with book:
         for tab in book.sheet_names if tabs is None else tabs:
             with _refusing(name):
-                rows = book.get_sheet_by_name(tab).to_python(skip_empty_area=False)
+                sheet = book.get_sheet_by_name(tab)
+                rows = _from_the_first_column(sheet)
+            del sheet  # what it holds goes with its last row
             yield tab, rows
+            del rows
+
+
+def _from_the_first_column(sheet: Any) -> Iterator[list[Any]]:
+    """The rows of a sheet one by one; the reader gives the empty rows above the first filled one, not the columns."""
+    start = sheet.start
+    rows: Iterator[list[Any]] = iter(sheet.iter_rows())
+    return map(([""] * start[1]).__add__, rows) if start and start[1] else rows
 
 
 @contextmanager
@@ -256,19 +271,16 @@ def _replaced(data: bytes, parts: dict[str, bytes]) -> bytes:
     return out.getvalue()
 
 
-def _grid(tab: str, rows: list[list[Any]], about: _About, texts: dict[str, str]) -> Grid:
+def _grid(tab: str, rows: Iterable[list[Any]], about: _About, texts: dict[str, str]) -> Grid:
     """The tab; a text that is in `texts` already is that one, since the texts of a book are few and their cells many."""
     once = texts.setdefault
-    read: list[tuple[Value, ...]] = []
-    rows.reverse()
-    while rows:
-        row = rows.pop()
-        read.append(
-            tuple([
-                v if (kind := v.__class__) is float else once(v, v) if kind is str and v else _READERS[kind](v)
-                for v in row
-            ])
-        )  # fmt: skip
+    read: list[tuple[Value, ...]] = [
+        tuple([
+            v if (kind := v.__class__) is float else once(v, v) if kind is str and v else _READERS[kind](v)
+            for v in row
+        ])
+        for row in rows
+    ]  # fmt: skip
     for place, text in about.errors.items():
         _put(read, place, ErrorValue(text))
     for place in about.text_results:

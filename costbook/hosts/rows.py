@@ -7,6 +7,7 @@ hundred rows are held at once. Everything of a tab but its cells is drawn in `re
 
 from __future__ import annotations
 
+import re
 from collections.abc import Iterator, Mapping, Sequence
 from dataclasses import dataclass
 from datetime import date
@@ -17,6 +18,7 @@ from costbook.hosts.cells import FORMULA_LIKE, clean, escaped, looks_like_formul
 
 ROWS_A_PIECE = 256
 TEXTS_KEPT = 20_000
+_SPECIAL = re.compile("[&<>]|_x")  # what is spelled otherwise in XML or in the format
 
 # A style, whether the cell leads somewhere, and whether its text must be kept from being a formula.
 Look = tuple[str, bool, bool]
@@ -144,9 +146,10 @@ class _Writer:
         found: list[str] = []
         add, texts, plain = found.append, self._texts, self._plain
         for letters, cell in zip(self._letters, cells):
-            value, style = cell.value, cell.style
-            if cell.link is None:
-                if isinstance(value, float) and value - value == 0:  # neither endless nor undefined
+            value, style, link = cell
+            if link is None:
+                kind = value.__class__
+                if kind is float and value - value == 0:  # type: ignore[operator]  # neither endless nor undefined
                     told = repr(value)
                     add(f'{letters}{number}{plain[style]}n"><v>{told[:-2] if told[-2:] == ".0" else told}</v></c>')
                     continue
@@ -154,7 +157,7 @@ class _Writer:
                     if style != "plain":
                         add(f'{letters}{number}{plain[style]}n"></c>')
                     continue
-                if isinstance(value, str) and (text := texts.get(value)):
+                if kind is str and (text := texts.get(value)):  # type: ignore[arg-type]
                     add(f"{letters}{number}{plain[style]}{text}")
                     continue
             add(f'{letters}{number}"{self._looks[look_of(cell)]}{self._inside(value)}')
@@ -179,7 +182,8 @@ class _Writer:
         raw, value = value, clean(value)
         if isinstance(value, str):
             space = ' xml:space="preserve"' if value != value.strip() else ""
-            text = f'inlineStr"><is><t{space}>{escape(escaped(value))}</t></is></c>'
+            told = escape(escaped(value)) if _SPECIAL.search(value) else value
+            text = f'inlineStr"><is><t{space}>{told}</t></is></c>'
             if not looks_like_formula(raw):
                 if len(self._texts) == TEXTS_KEPT:
                     self._texts.clear()

@@ -2,7 +2,8 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterable, Iterator, Sequence
+from collections.abc import Callable, Iterable, Iterator, Sequence
+from functools import lru_cache
 
 from costbook.book import layout
 from costbook.book.grid import Cell, Chart, Formula, Highlight, PutTab, Value
@@ -51,7 +52,16 @@ def cells_of(tab: Tab, values: Iterable[Value | Formula]) -> list[Cell]:
     styles = STYLES_OF[tab.name]
     if len(styles) != len(tab.columns):  # a tab with columns for what this run found
         styles = [style_for(column) for column in tab.columns]
-    return [Cell(rounded_off(v), style) for style, v in zip(styles, values, strict=True)]
+    return [
+        Cell(float(f"{v:.12g}"), style)
+        if (kind := v.__class__) is float
+        else _often(v, style) if v is None or kind is str else Cell(rounded_off(v), style)
+        for style, v in zip(styles, values, strict=True)
+    ]  # fmt: skip
+
+
+# Empty cells and texts of a big tab are few that stand in many rows: they are kept once.
+_often: Callable[..., Cell] = lru_cache(maxsize=1 << 14)(Cell)
 
 
 def rounded_off(value: Value | Formula) -> Value | Formula:
