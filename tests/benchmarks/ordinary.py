@@ -7,7 +7,7 @@ paper, freight by value, US measures). It knows only what `books.py` makes, and 
 from __future__ import annotations
 
 import math
-from collections.abc import Mapping
+from collections.abc import Mapping, Sequence
 from fractions import Fraction
 from pathlib import Path
 from typing import Any
@@ -17,13 +17,27 @@ UNITS = {"g": "gram", "kg": "kilogram", "oz": "ounce", "lb": "pound", "ml": "mil
 HEADINGS = ("Code", "Channel", "Unit cost", "Proposed price", "Margin", "Kept a piece")
 
 
-def price(path: Path, write: bool) -> dict[str, Any]:
-    """Unit costs by product and proposals by (product, channel); written into the file where asked."""
+# A cell as the full writing gets it: what stands in it, its number format ("General": none), and whether it is bold.
+Written = tuple[Any, str, bool]
+
+
+def price(path: Path, write: bool, tabs: Mapping[str, Sequence[Sequence[Written]]] | None = None) -> dict[str, Any]:
+    """Unit costs by product and proposals by (product, channel); written into the file where asked.
+
+    Args:
+        tabs: whole tabs to write in place of the six columns: their cells, handed over ready. None writes the six columns.
+    """
     import openpyxl
 
     book = openpyxl.load_workbook(path)
     found = worked_out({ws.title: [list(row) for row in ws.iter_rows(values_only=True)] for ws in book.worksheets})
-    if write:
+    if write and tabs is not None:
+        for title, rows in tabs.items():
+            if title in book.sheetnames:
+                del book[title]
+            _write(book.create_sheet(title), rows)
+        book.save(path)
+    elif write:
         for title in ("Ordinary costs", "Ordinary prices"):
             if title in book.sheetnames:
                 del book[title]
@@ -35,6 +49,22 @@ def price(path: Path, write: bool) -> dict[str, Any]:
             prices.append(row)
         book.save(path)
     return found
+
+
+def _write(sheet: Any, rows: Sequence[Sequence[Written]]) -> None:
+    """Rows appended as values, then a look for those cells alone that have one."""
+    from openpyxl.styles import Font
+
+    bold = Font(bold=True)
+    for number, row in enumerate(rows, 1):
+        sheet.append([value for value, _, _ in row])
+        for column, (value, number_format, is_bold) in enumerate(row, 1):
+            if value is not None and (is_bold or number_format != "General"):
+                cell = sheet.cell(number, column)
+                if is_bold:
+                    cell.font = bold
+                if number_format != "General":
+                    cell.number_format = number_format
 
 
 def worked_out(tabs: Mapping[str, list[list[Any]]]) -> dict[str, Any]:
