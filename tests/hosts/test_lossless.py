@@ -662,6 +662,9 @@ def test_random_edits_show_and_nothing_else(
 ) -> None:
     path = small_book(tmp_path / "r.xlsx", cells)
     before, there, raw = parts(path), filled(path, "Hers"), path.read_bytes()
+    # A number typed over a date keeps the look of a date; no day is earlier than March 1900 in every program's count, and
+    # python-calamine reads a negative one without its sign.
+    edits = {k: v for k, v in edits.items() if not (isinstance(there.get(k), date) and isinstance(v, float) and v < 61)}
     assert WorkbookFile(path).apply(Edits()) is False and path.read_bytes() == raw
     written = set_to(path, *(("Hers", r, c, v) for (r, c), v in edits.items()))
     if not written:
