@@ -78,6 +78,11 @@ def parser() -> argparse.ArgumentParser:
     one = asked.add_parser("install", help="put the costbook menu and toolbar into LibreOffice Calc")
     one.add_argument("--remove", action="store_true", help="take them out again")
     one.add_argument("--profile", type=Path, metavar="FOLDER", help="the office's user folder (default: yours)")
+    one = asked.add_parser("excel", help="work on the workbook that is open in Excel, like a button; write buttons for it; try it out")
+    one.add_argument("do", choices=("price", "changed", "next", "post", "findings", "takeback", "buttons", "tryout"), metavar="DO",
+                     help="price, changed, next, post, findings, takeback; buttons: write files to double-click and an add-in; tryout: test on a blank workbook and write a report")  # fmt: skip
+    one.add_argument("files", nargs="*", type=Path, help="papers to post; the folder for buttons; the file for the report")
+    one.add_argument("--book", metavar="NAME", help="the open workbook that is meant (default: the one in front)")
     one = asked.add_parser("doctor", help="look whether all that the buttons need is there, and say what to do")
     one.add_argument("book", nargs="?", type=Path, help="also look who has this workbook open")
     one.add_argument("--profile", type=Path, metavar="FOLDER", help="the office's user folder (default: yours)")
@@ -318,6 +323,25 @@ def _install(asked: argparse.Namespace) -> int:
     _progress("")
     print("Start LibreOffice Calc anew and open your workbook: there is a menu costbook, and a toolbar. Press Price.")
     return DONE
+
+
+def _excel(asked: argparse.Namespace) -> int:
+    from costbook import desk
+
+    first = asked.files[0] if asked.files else None
+    if asked.do == "buttons":
+        folder = first or Path("Excel buttons")
+        desk.excel_buttons(folder)
+        print(f"{folder}: one file for each button, to double-click while your workbook is open in Excel. An add-in is in its folder add-in.")
+        return DONE
+    if asked.do == "tryout":
+        wrong, report = desk.tried_out(first or Path("costbook-excel-report.txt"))
+        print(f"{report} is written; {'all of it went well' if not wrong else f'{wrong} of its lines say what went wrong'}. Please send it to us.")
+        return STOPPED if wrong else DONE
+    sentence, waits = desk.press_in_excel(asked.do, asked.files, asked.book, _progress)
+    _progress("")
+    print(sentence)
+    return STOPPED if waits else DONE
 
 
 def _doctor(asked: argparse.Namespace) -> int:

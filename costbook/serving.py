@@ -15,9 +15,14 @@ from typing import Any
 from costbook import commands
 from costbook.errors import CostbookError, HostUnavailable
 from costbook.hosts.calc import CalcDocument, Plain
+from costbook.hosts.opening import Host
 
 Write = Callable[[str], object]
 SAME = "Nothing changed: the workbook shows all of it already."
+
+
+def quiet(_: str) -> None:
+    """Tell nobody."""
 
 
 def serve(lines: Iterator[str], write: Write) -> None:
@@ -44,14 +49,14 @@ def serve(lines: Iterator[str], write: Write) -> None:
         send({"told": told})
 
 
-def _price(host: CalcDocument, wanted: Plain, tell: commands.Tell) -> Plain:
+def _price(host: Host, wanted: Plain, tell: commands.Tell) -> Plain:
     outcome = commands.price(host, tell)
     all_of_them, priced = len(outcome.priced.book.products), len(outcome.priced.costs)
     sentence = f"{priced} of {all_of_them} products priced, {_counted(len(outcome.findings), 'finding')}."
     return _told(sentence if outcome.written else f"{SAME} {sentence}", outcome.written, outcome.stopped, bool(outcome.findings))
 
 
-def _changed(host: CalcDocument, wanted: Plain, tell: commands.Tell) -> Plain:
+def _changed(host: Host, wanted: Plain, tell: commands.Tell) -> Plain:
     done = commands.changed(host, tell)
     newly = len(done.impact.crossed)
     currency = done.priced.book.settings.currency
@@ -60,7 +65,7 @@ def _changed(host: CalcDocument, wanted: Plain, tell: commands.Tell) -> Plain:
     return _told(sentence if done.written else f"{SAME} {sentence}", done.written, stopped, bool(done.findings))
 
 
-def _next(host: CalcDocument, wanted: Plain, tell: commands.Tell) -> Plain:
+def _next(host: Host, wanted: Plain, tell: commands.Tell) -> Plain:
     made = commands.make_next(host, tell=tell)
     first = next((row for row in made.rows if row.need > 0), None)
     sentence = f"First: {first.name}, {first.reason.rstrip('.')}." if first else "There is nothing that must be made."
@@ -68,7 +73,7 @@ def _next(host: CalcDocument, wanted: Plain, tell: commands.Tell) -> Plain:
     return _told(sentence if made.written else f"{SAME} {sentence}", made.written, stopped, False)
 
 
-def _post(host: CalcDocument, wanted: Plain, tell: commands.Tell) -> Plain:
+def _post(host: Host, wanted: Plain, tell: commands.Tell) -> Plain:
     papers = commands.post(host, [Path(name) for name in wanted.get("papers", ())], tell)
     states = [paper.state for paper in papers]
     waits = [paper for paper in papers if paper.state not in ("posted", "already there")]
@@ -89,7 +94,7 @@ def _counted(count: int, noun: str) -> str:
     return f"{count} {noun}" + ("" if count == 1 else "s")
 
 
-Does = Callable[[CalcDocument, dict[str, Any], commands.Tell], Plain]
+Does = Callable[[Host, dict[str, Any], commands.Tell], Plain]
 DOES: dict[str, Does] = {"price": _price, "changed": _changed, "next": _next, "post": _post}
 
 

@@ -36,7 +36,7 @@ MAY_IMPORT: dict[str, set[str]] = {
     "changes": {"errors", "amounts", "book", "costing", "printouts"},
     "commands": {"errors", "amounts", "book", "costing", "demo", "hosts", "invoices", "printouts", "papers", "clerk", "changes", "making"},
     "serving": {"errors", "commands", "hosts"},
-    "desk": {"errors", "hosts"},
+    "desk": {"errors", "book.grid", "demo", "commands", "hosts", "serving"},
     "cli": {"errors", "commands", "desk"},
     "__main__": {"cli"},
     "__init__": {"errors", "commands"},
@@ -49,8 +49,8 @@ FLOW = {
                 "stock", "days", "restock", "candidates", "highs", "swaps", "neighbours", "plan", "buying", "week", "batches"],
     "demo": ["tables", "list_file", "papers", "workshop"],
     "hosts": ["quiet", "whole", "locks", "backups", "disk", "package", "scan", "reading", "losses", "cells", "rows", "render", "anew",
-              "archive", "ooxml", "styles", "splice", "graft", "surgery", "places", "file", "pages", "notation", "calc", "headless", "office",
-              "opening", "extension"],
+              "archive", "ooxml", "styles", "splice", "graft", "surgery", "places", "contract", "file", "pages", "notation", "calc", "headless", "office",
+              "journal", "excel", "opening", "extension", "excel_buttons"],
     "invoices": ["wording", "packs", "dialect", "matching", "checks", "tabular", "price_list", "shop_sales", "en16931", "vocabulary", "placed",
                  "columns", "line_table", "letterhead", "page"],
     "printouts": ["marks", "figures", "frames", "tabs", "result_tabs", "paper_tabs", "change_tabs", "shop_tabs", "stock_tabs"],
@@ -67,6 +67,7 @@ OUTSIDE = {
     "pint": "amounts/quantity.py",
     "python_calamine": "hosts/reading.py",
     "rapidfuzz": "invoices/matching.py",
+    "xlwings": "hosts/excel.py",
     "scipy": "costing/matrix.py costing/highs.py",  # its sparse rows in the one, its solvers in the other
 }
 # What runs in the office's own Python: the standard library, the office, and each other to the left; nothing else of ours.

@@ -83,7 +83,7 @@ class CalcDocument:
         read = self._read or self.snapshot()
         held = {tab["name"]: tuple(_held(tab)) for tab in self._told["tabs"]}
         cells = tuple(wanted_cells(edits.cells, read, self._holds, lambda grid: held[grid.name]))
-        tabs = tuple(_at_its_name(tab, read) for tab in edits.tabs if _differs(tab, read))
+        tabs = tuple(at_its_name(tab, read) for tab in edits.tabs if tab_differs(tab, read))
         if not cells and not tabs:
             return False
         refuse_protected(read, tabs)
@@ -175,13 +175,13 @@ def _held(tab: Plain) -> Iterator[Held]:
         yield Held((area[0], area[1], area[2], area[3]), *HELD[kind])
 
 
-def _at_its_name(tab: PutTab, read: Snapshot) -> PutTab:
+def at_its_name(tab: PutTab, read: Snapshot) -> PutTab:
     """The tab under the name the workbook has it by, capitals apart."""
     grid = named(read, tab.name)
     return tab if grid is None else tab._replace(name=grid.name)
 
 
-def _differs(tab: PutTab, read: Snapshot) -> bool:
+def tab_differs(tab: PutTab, read: Snapshot) -> bool:
     """Whether the workbook shows other values or formulas; a result the office worked out counts to its 11th digit."""
     grid = named(read, tab.name)
     if grid is None or not tab.grid().same_values(grid):
@@ -237,7 +237,7 @@ def _tab(tab: PutTab, epoch: date) -> Plain:
     heights, merged = fitted(tab, {name for name, style in STYLES.items() if style.wrap})
     lit = [[list(h.area), for_calc(h.formula), f"{h.style} light"] for h in look.highlights]
     return {
-        "name": tab.name, "rows": rows, "formulas": _formula_blocks(tab), "styled": _styled(tab),
+        "name": tab.name, "rows": rows, "formulas": _formula_blocks(tab), "styled": styled_areas(tab),
         "links": [[r, c, link_address(cell.link), str(cell.value)] for r, c, cell in _filled(tab) if cell.link],
         "widths": [[c, round(w * CHARACTER_MM * 100)] for c, w in look.widths.items()],
         "heights": [[r, round(h * POINT_MM * 100)] for r, h in heights.items()],
@@ -278,7 +278,7 @@ def _formula(cell: Cell) -> str:
     return "=" + cell.value.text if isinstance(cell.value, ErrorValue) else ""
 
 
-def _styled(tab: PutTab) -> list[list[Any]]:
+def styled_areas(tab: PutTab) -> list[list[Any]]:
     """For each style the areas that have it: runs down a column, alike runs side by side as one area."""
     runs: dict[tuple[str, int, int], list[int]] = {}
     for column in range(max(map(len, tab.rows), default=0)):

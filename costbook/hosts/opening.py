@@ -6,6 +6,7 @@ from pathlib import Path
 from typing import Protocol
 
 from costbook.book.grid import Edits, Snapshot
+from costbook.errors import HostUnavailable
 from costbook.hosts.file import WorkbookFile
 
 
@@ -27,14 +28,29 @@ class Host(Protocol):
 
 
 def opened(book: Path | Host) -> Host:
-    """The workbook behind its port: a file of this name, or the open workbook itself."""
+    """The workbook behind its port: a file of this name, or the open workbook itself.
+
+    A file beside which Excel has left its lock is looked for among the workbooks open there.
+    """
     if not isinstance(book, Path):
         return book
     if book.suffix.lower() == ".ods":
         from costbook.hosts.headless import OfficeFile
 
         return OfficeFile(book)
+    if book.with_name(f"~${book.name}").exists() and (there := _in_excel(book)):
+        return there
     return WorkbookFile(book)
+
+
+def _in_excel(book: Path) -> Host | None:
+    """The workbook as it is open in Excel; None where it is not open there, or Excel cannot be reached: the file says who has it."""
+    from costbook.hosts.excel import open_workbook
+
+    try:
+        return open_workbook(book)
+    except HostUnavailable:
+        return None
 
 
 def file_of(book: Path | Host) -> Path:

@@ -11,7 +11,7 @@ sys.path.insert(0, str(Path(__file__).resolve().parents[2]))
 import uno  # noqa: F401 (what follows is imported through it)
 from com.sun.star.accessibility.AccessibleRole import PUSH_BUTTON, TOOL_BAR
 
-from costbook.hosts.addons.calc import bridge, drawing
+from costbook.hosts.addons.calc import bridge, cells, drawing
 
 
 class Hands(bridge.Session):
@@ -105,6 +105,75 @@ class Hands(bridge.Session):
     def _show_tab(self, question: dict[str, Any]) -> None:
         view = self.document().CurrentController
         view.setActiveSheet(self.document().Sheets.getByName(question["tab"]))
+
+    # ---------------------------------------------------------------- what tests/hosts/calc_engine.py asks as if this were Excel
+
+    def _names(self, question: dict[str, Any]) -> dict[str, Any]:
+        start = self.document().NullDate
+        view = self.document().CurrentController
+        return {"tabs": list(self.document().Sheets.ElementNames), "year": start.Year, "front": view.ActiveSheet.Name,
+                "structure": self.document().isProtected()}  # fmt: skip
+
+    def _look(self, question: dict[str, Any]) -> dict[str, Any]:
+        document = self.document()
+        return cells._tab(document.Sheets.getByName(question["tab"]), cells._Kinds(document))
+
+    def _fill(self, question: dict[str, Any]) -> None:
+        """A block of values: texts with a mark before them, formulas, numbers; a bare text becomes what typing it would make."""
+        block, rows = self._range_of(question), question["rows"]
+        plain = [[v[1:] if isinstance(v, str) and v.startswith("'") else "" if isinstance(v, str) and v[:1] in "=#" else float(v) if isinstance(v, bool) else v
+                  for v in row] for row in rows]  # fmt: skip
+        block.setDataArray(tuple(map(tuple, plain)))
+        for r, row in enumerate(rows):
+            for c, v in enumerate(row):
+                cell = block.getCellByPosition(c, r)
+                if isinstance(v, bool):
+                    cell.setFormula("=TRUE()" if v else "=FALSE()")
+                    cell.setValue(float(v))
+                elif isinstance(v, str) and v[:1] in ("=", "#"):
+                    cell.setFormula(v if v[0] == "=" else "=" + v)
+                elif isinstance(v, str) and v[:1].isdigit():
+                    cell.setFormula(v)
+
+    def _paint(self, question: dict[str, Any]) -> None:
+        block, name, value = self._range_of(question), question["name"], question["value"]
+        if name == "NumberFormat":
+            value = drawing._Pen(self.document(), self.services)._format(value)
+        elif name == "Merged":
+            block.merge(True)
+            return
+        elif name in ("Width", "IsVisible"):
+            block = block.Columns
+        elif name == "Height":
+            block = block.Rows
+        block.setPropertyValue(name, value)
+
+    def _form(self, question: dict[str, Any]) -> dict[str, Any]:
+        block = self._range_of(question)
+        if block.getPropertyState("NumberFormat").value == "AMBIGUOUS_VALUE":
+            return {"form": None}
+        return {"form": self.document().NumberFormats.getByKey(block.NumberFormat).FormatString}
+
+    def _clear(self, question: dict[str, Any]) -> None:
+        sheet = self.document().Sheets.getByName(question["tab"])
+        sheet.merge(False)
+        sheet.clearContents(1 | 2 | 4 | 8 | 16 | 32 | 64 | 256)
+
+    def _add_tab(self, question: dict[str, Any]) -> None:
+        sheets = self.document().Sheets
+        sheets.insertNewByName(question["tab"], sheets.Count)
+        self.document().CurrentController.setActiveSheet(sheets.getByName(question["tab"]))  # as Excel does
+
+    def _drop_tab(self, question: dict[str, Any]) -> None:
+        self.document().Sheets.removeByName(question["tab"])
+
+    def _hang_link(self, question: dict[str, Any]) -> None:
+        cell = self._range_of(question).getCellByPosition(0, 0)
+        drawing._Pen(self.document(), self.services)._link(cell, question["address"], question["text"])
+
+    def _range_of(self, question: dict[str, Any]) -> Any:
+        top, left, bottom, right = question["area"]
+        return self.document().Sheets.getByName(question["tab"]).getCellRangeByPosition(left, top, right, bottom)
 
 
 def found(context: Any, role: int, name: str, depth: int = 0) -> Any:

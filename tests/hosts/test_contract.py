@@ -1,70 +1,36 @@
 """What every host does alike: the same snapshot, the same edits, the same refusals, the same figures.
 
 No test here knows which host it has. `HOSTS` makes each one from the same workbook of hers, written by another program;
-the expected snapshot is written down below, cell by cell.
+the checks and the expected snapshot stand in costbook/hosts/contract.py, since she can run them in her own program too.
 """
 
 from __future__ import annotations
 
 import shutil
 from collections.abc import Callable, Iterator
-from dataclasses import dataclass
-from datetime import date, datetime
+from datetime import datetime
 from pathlib import Path
 from typing import Any
 
 import openpyxl
 import pytest
-from hosts.memory import MemoryWorkbook, written
+from hosts import calc_engine
+from hosts.memory import MemoryWorkbook
 
 from costbook import commands
-from costbook.book.grid import Cell, Edits, ErrorValue, Formula, Grid, Look, PutTab, SetCell, Snapshot
+from costbook.book.grid import Edits, SetCell, Snapshot
 from costbook.demo.papers import papers
 from costbook.demo.workshop import demo_tabs
-from costbook.errors import HostError, WorkbookChanged, WriteRefused
+from costbook.errors import HostError
+from costbook.hosts import contract
 from costbook.hosts.calc import CalcDocument
+from costbook.hosts.contract import HELD, REFUSED, START, Bench, alike, written
+from costbook.hosts.excel import open_workbook
 from costbook.hosts.file import WorkbookFile, create
 from costbook.hosts.headless import Office, OfficeFile
-from costbook.hosts.opening import Host
-from costbook.hosts.places import Held, unlike
 
 pytestmark = pytest.mark.office
 xlsxwriter = pytest.importorskip("xlsxwriter")
-
-DAY = date(2024, 2, 29)
-HERS = Grid(
-    "Hers",
-    (
-        ("flour", 5.0, "free", True),
-        ("day", DAY, None, False),
-        ("thrice", 15.0),
-        ("text", "flour!"),
-        ("none", ""),
-        ("error", ErrorValue("#DIV/0!")),
-        ("wide", None, "under"),
-        ("array", 10.0),
-        ("hidden", 1.5),
-    ),
-    {(2, 1): "B1*3", (3, 1): 'A1&"!"', (4, 1): 'IF(B1>9,"x","")', (5, 1): "1/0", (7, 1): "SUM(B1:B1*2)"},
-    merged=((6, 0, 6, 1),),
-    hidden_rows=frozenset({8}),
-)
-LOCKED = Grid("Locked up", (("mine", 1.0),), protected=True)
-OTHER = Grid("It's & other", ((None, 2.5),))
-START = Snapshot("book.xlsx", {grid.name: grid for grid in (HERS, LOCKED, OTHER)})
-HELD = {"Hers": (Held((7, 1, 7, 1), "the cell is part of an array formula.", "Clear the whole range by hand."),)}
-OURS = PutTab(
-    "Costs",
-    (
-        (Cell("Product", "tool heading"), Cell("Unit cost", "tool heading")),
-        (Cell("=1+1 & co", "tool text"), Cell(Formula('IF(Hers!B1<6,"a, b","")', "a, b"), "tool text")),
-        (Cell("Bar", "tool text"), Cell(Formula("'It''s & other'!B1*2", 5.0), "tool money")),
-        (Cell(), Cell(DAY, "tool date"), Cell(0.125, "tool percent"), Cell("0012", "tool text")),
-    (Cell("A sentence alone in its row has the whole width of the tab, and is wrapped there.", "wrapped"),),
-    ),
-    Look(widths={0: 20.0, 1: 9.5}),
-)
-
 
 def hers(path: Path) -> Path:
     """The workbook of `START`."""
@@ -90,14 +56,6 @@ def hers(path: Path) -> Path:
     book.add_worksheet("It's & other").write("B1", 2.5)
     book.close()
     return path
-
-
-@dataclass
-class Bench:
-    """A host, and her hand that types into a cell of the same workbook."""
-
-    host: Host
-    she_types: Callable[[str, int, int, str], object]
 
 
 def typed_in_file(path: Path, tab: str, row: int, column: int, text: str) -> None:
@@ -155,8 +113,21 @@ def in_open_document(path: Path, office: Office) -> Iterator[Bench]:
     host.close()
 
 
+def in_excel(path: Path, office: Office) -> Iterator[Bench]:
+    """xlwings' object model over the live Calc, in which the workbook is open."""
+    assert "refused" not in office.ask({"ask": "open", "url": path.as_uri()})
+    app = calc_engine.App(office, [str(path)])
+    with calc_engine.running(app):
+        yield Bench(
+            open_workbook(path),
+            lambda tab, row, column, text: office.ask({"ask": "type", "tab": tab, "row": row, "column": column, "text": text}),
+        )
+    office.ask({"ask": "shut"})
+
+
 HOSTS: dict[str, Callable[[Path, Office], Iterator[Bench]]] = {
     "memory": in_memory, "file": in_a_file, "calc": in_calc, "calc with ods": in_calc_from_ods, "ods file": in_open_document,
+    "excel": in_excel,
 }  # fmt: skip
 
 
@@ -166,126 +137,35 @@ def at(request: pytest.FixtureRequest, tmp_path: Path, office: Office) -> Iterat
     yield from HOSTS[request.param](hers(tmp_path / "book.xlsx"), office)
 
 
-def alike(one: Snapshot, other: Snapshot) -> list[tuple[Any, ...]]:
-    """What differs: tabs, values, formulas, what is merged, hidden or protected."""
-    found: list[tuple[Any, ...]] = [] if list(one.grids) == list(other.grids) else [(list(one.grids), list(other.grids))]
-    for left, right in zip(one.grids.values(), other.grids.values(), strict=False):
-        places = [p for p in unlike(left.rows, right.rows) if not Grid("", ((left.value(*p),),)).same_values(Grid("", ((right.value(*p),),)))]
-        found += [(left.name, place, left.value(*place), right.value(*place)) for place in places]
-        found += [
-            (left.name, name, getattr(left, name), getattr(right, name))
-            for name in ("formulas", "merged", "hidden_rows", "protected")
-            if getattr(left, name) != getattr(right, name)
-        ]
-    return found
-
-
-def put(snapshot: Snapshot, *edits: SetCell) -> Snapshot:
-    return written(snapshot, edits)
-
-
-# ------------------------------------------------------------------ the same snapshot
-
-
-def test_the_snapshot_shows_the_workbook(at: Bench) -> None:
-    assert alike(START, at.host.snapshot()) == []
-
-
-# ------------------------------------------------------------------ the same edits
-
-CELLS = (
-    SetCell("Hers", 0, 1, 7.25, "her number", 5.0),
-    SetCell("Hers", 0, 2, "=A1", "her text", "free"),
-    SetCell("Hers", 1, 1, date(2025, 12, 31), "her date", DAY),
-    SetCell("Hers", 1, 2, "12", "her text", None),
-    SetCell("Hers", 6, 2, None, "", "under"),
-    SetCell("Hers", 12, 4, date(2026, 1, 2), "her date", None),
-    SetCell("It's & other", 3, 0, True, "her text", None),
-    SetCell("It's & other", 3, 1, "two\nlines", "her text", None),
-)
-
-
-def test_cells_show_what_was_set_and_nothing_else(at: Bench) -> None:
-    before = at.host.snapshot()
-    assert at.host.apply(Edits(CELLS))
-    after = at.host.snapshot()
-    wanted = put(before, *CELLS)
-    calculated = {(0, 0), *HERS.formulas}
-    told = [d for d in alike(wanted, after) if not (d[0] == "Hers" and d[1] in calculated)]
-    assert told == []
-
-
-def test_a_formula_is_overwritten_where_that_is_asked(at: Bench) -> None:
-    at.host.snapshot()
-    assert at.host.apply(Edits((SetCell("Hers", 2, 1, 15.0, "her number", 15.0),)))
-    after = at.host.snapshot().grids["Hers"]
-    assert after.value(2, 1) == 15.0 and (2, 1) not in after.formulas
-
-
-def test_a_tab_is_put_last_with_its_formulas_calculated(at: Bench) -> None:
-    before = at.host.snapshot()
-    assert at.host.apply(Edits(tabs=(OURS,)))
-    after = at.host.snapshot()
-    assert list(after.grids) == [*before.grids, "Costs"]
-    assert OURS.grid().same_values(after.grids["Costs"])
-    assert set(after.grids["Costs"].formulas) == {(1, 1), (2, 1)}
-    assert alike(before, Snapshot("", {n: g for n, g in after.grids.items() if n != "Costs"})) == []
-
-
-def test_a_shorter_tab_leaves_nothing_of_the_longer_one(at: Bench) -> None:
-    at.host.snapshot()
-    at.host.apply(Edits(tabs=(OURS, PutTab("Last", ((Cell("x"),),)))))
-    at.host.snapshot()
-    shorter = PutTab("COSTS", ((Cell("only"), Cell(), Cell(3.0)),))
-    assert at.host.apply(Edits(tabs=(shorter,)))
-    after = at.host.snapshot()
-    assert [name.casefold() for name in after.grids] == ["hers", "locked up", "it's & other", "costs", "last"]
-    grid = after.grid("Costs")
-    assert grid and shorter.grid().same_values(grid) and not grid.formulas and not grid.merged
-
-
-def test_the_same_edits_twice_write_once(at: Bench) -> None:
-    at.host.snapshot()
-    edits = Edits((SetCell("It's & other", 0, 0, "new", "her text", None),), (OURS,))
-    assert at.host.apply(edits)
-    at.host.snapshot()
-    again = Edits((SetCell("It's & other", 0, 0, "new", "her text", "new"),), (OURS,))
-    assert not at.host.apply(again)
-
-
-# ------------------------------------------------------------------ the same refusals
-
-REFUSED = [
-    (Edits((SetCell("Hers", 0, 0, 1.0, "", "sugar"),)), WorkbookChanged, "Hers!A1: holds 'flour' where 'sugar' was read; nothing was written. Run it again."),
-    (Edits((SetCell("Gone", 0, 0, 1.0, "", None),)), WorkbookChanged, "there is no tab Gone in the workbook any more. Run it again."),
-    (Edits((SetCell("Hers", 6, 1, 1.0, "", None),)), WriteRefused, "Hers!B7: the cell is hidden under merged cells. Unmerge them."),
-    (Edits((SetCell("Hers", 7, 1, 1.0, "", 10.0),)), WriteRefused, "Hers!B8: the cell is part of an array formula. Clear the whole range by hand."),
-    (Edits((SetCell("Locked up", 0, 1, 2.0, "", 1.0),)), WriteRefused,
-     "Locked up!B1: the tab is protected. Take off the protection (Review, Unprotect) and run it again."),
-    (Edits(tabs=(PutTab("Locked up", ((Cell("x"),),)),)), WriteRefused,
-     "Locked up: the tab is protected. Take off the protection (Review, Unprotect) and run it again."),
-    (Edits((SetCell("Hers", 1_048_576, 0, 1.0, "", None),)), WriteRefused, "Hers!A1048577: no tab reaches that far."),
-]  # fmt: skip
+@pytest.mark.parametrize("check", contract.CHECKS, ids=lambda check: check.__name__)
+def test_the_contract(at: Bench, check: Callable[[Bench], list[str]]) -> None:
+    assert check(at) == []
 
 
 @pytest.mark.parametrize(("edits", "kind", "words"), REFUSED, ids=[r[2].split(":")[0] + str(i) for i, r in enumerate(REFUSED)])
 def test_a_refusal_is_the_same_sentence_and_writes_nothing(at: Bench, edits: Edits, kind: type[HostError], words: str) -> None:
-    before = at.host.snapshot()
-    fine = SetCell("It's & other", 0, 0, "new", "her text", None)
-    with pytest.raises(kind) as told:
-        at.host.apply(Edits((fine, *edits.cells), edits.tabs))
-    assert str(told.value) == words
-    assert alike(before, at.host.snapshot()) == []
+    assert contract.refused(at, edits, kind, words) == []
 
 
-def test_what_she_typed_meanwhile_is_never_written_over(at: Bench) -> None:
-    at.host.snapshot()
-    at.she_types("It's & other", 5, 2, "hers")
-    with pytest.raises(WorkbookChanged, match="changed"):
-        at.host.apply(Edits(tabs=(OURS,)))
-    after = at.host.snapshot()
-    assert list(after.grids) == list(START.grids) and after.grids["It's & other"].value(5, 2) == "hers"
-    assert at.host.apply(Edits(tabs=(OURS,)))
+class Deaf:
+    """A host that shows the workbook and writes nothing."""
+
+    def __init__(self, start: Snapshot) -> None:
+        self._start = start
+
+    def snapshot(self) -> Snapshot:
+        return self._start
+
+    def apply(self, edits: Edits) -> bool:
+        return False
+
+
+def test_every_check_can_fail() -> None:
+    nobody = Bench(Deaf(Snapshot("", {})), lambda *_: None)
+    assert [c.__name__ for c in contract.CHECKS[:1] if not c(nobody)] == []
+    deaf = Bench(Deaf(START), lambda *_: None)
+    assert [c.__name__ for c in contract.CHECKS[1:] if not c(deaf)] == []
+    assert [words for edits, kind, words in REFUSED if not contract.refused(deaf, edits, kind, words)] == []
 
 
 # ------------------------------------------------------------------ the same figures
