@@ -2,7 +2,8 @@
 
 Excel is never started or quit. Tabs are read and written in blocks. Excel forgets its own undo when another program writes,
 so what stood there before is kept in a journal, and `take_back` puts it back. xlwings' object model is used wherever it has
-a word for it; where it has none, `_native` asks Excel itself, in the spelling of its system.
+a word for it; where it has none, `_native` asks Excel itself, in the spelling of its system. All that talks to Excel is one file,
+so that nothing else needs to know of xlwings; `typed.py` has what can be told without it.
 """
 
 from __future__ import annotations
@@ -12,18 +13,16 @@ import sys
 import time
 from collections.abc import Callable, Iterable, Iterator, Sequence
 from contextlib import contextmanager, suppress
-from datetime import date, datetime
+from datetime import date
 from functools import partial
 from importlib import metadata
 from importlib.util import find_spec
-from itertools import groupby
 from pathlib import Path
 from typing import Any, TypeVar
 
 from costbook.book.grid import (
     Cell,
     Edits,
-    ErrorValue,
     Formula,
     Grid,
     PutTab,
@@ -38,17 +37,27 @@ from costbook.book.layout import COLOURS, DAY, STYLES, Style
 from costbook.errors import CostbookError, HostUnavailable, Where, WorkbookBusy, WorkbookChanged, WriteRefused
 from costbook.hosts import journal
 from costbook.hosts.calc import TRUTH, at_its_name, styled_areas, tab_differs
-from costbook.hosts.cells import clean
-from costbook.hosts.notation import bare
-from costbook.hosts.places import Area, Held, named, refuse_protected, same, wanted_cells
+from costbook.hosts.places import Area, Held, named, refuse_protected, wanted_cells
 from costbook.hosts.render import fitted
+from costbook.hosts.typed import (
+    alike,
+    area_name,
+    as_rows,
+    blocks,
+    halves,
+    holds,
+    plain,
+    plain_value,
+    shown_value,
+    stored,
+    typed,
+    typed_again,
+)
 
 T = TypeVar("T")
 TRIES, PAUSE_SECONDS = 20, 0.5
 MOST_CELLS = 5_000_000
-ERRORS = {-2146826281: "#DIV/0!", -2146826246: "#N/A", -2146826259: "#NAME?", -2146826288: "#NULL!", -2146826252: "#NUM!",
-          -2146826265: "#REF!", -2146826273: "#VALUE!"}  # fmt: skip
-INSTALL = 'Run: python -m pip install "costbook[excel]"'
+INSTALL = "Run: python -m pip install xlwings"
 OPEN_IT = "Open the workbook in Excel and run it again."
 BUSY = "Excel is busy: finish the cell you are typing in, and close any window in which it asks something."
 # Numbers by which Excel says that it cannot listen now, or is not there any more: of COM, then of Apple events.
@@ -58,7 +67,6 @@ NOT_ALLOWED = -1743
 ARRAY = ("the cell is part of an array formula.", "Clear the whole range by hand.")
 TABLE = ("the cell is a heading or total of a table.", "Change it by hand.")
 CHANGED = "you changed the workbook while the tool worked; nothing was written."
-_PLAIN_WORD = re.compile(r"(?!(?:true|false)$)[^\W\d_][^\d]*", re.IGNORECASE)
 _IS_DAY = re.compile(r"[dy]", re.IGNORECASE)
 
 
@@ -123,11 +131,14 @@ def scratch(wanted: Snapshot | None = None) -> Iterator[tuple[ExcelWorkbook, Cal
     with _plainly():
         app = open_books()[0].app
         book = _patiently(app.books.add)
+        noted = set(journal.entries(Path(book.name)))
         try:
             if wanted:
                 _fill(book, wanted)
             yield ExcelWorkbook(book), lambda tab, row, column, text: _set(book.sheets[tab], (row, column, row, column), "raw_value", [["'" + text]])
         finally:
+            for new in set(journal.entries(Path(book.name))) - noted:
+                new.unlink(missing_ok=True)
             _patiently(book.close)
 
 
@@ -138,7 +149,7 @@ def _fill(book: Any, wanted: Snapshot) -> None:
         sheet = _added(book, grid.name)
         wide = max(map(len, grid.rows))
         arrays = {place for place, text in grid.formulas.items() if text.startswith("SUM(B1:B1*")}
-        values = [[_stored(Formula(grid.formulas[r, c]) if (r, c) in grid.formulas and (r, c) not in arrays else grid.value(r, c), _epoch(book), True)
+        values = [[stored(Formula(grid.formulas[r, c]) if (r, c) in grid.formulas and (r, c) not in arrays else grid.value(r, c), _epoch(book), True)
                    for c in range(wide)] for r in range(len(grid.rows))]  # fmt: skip
         _set(sheet, (0, 0, len(values) - 1, wide - 1), "raw_value", values)
         for r, c in arrays:
@@ -148,7 +159,7 @@ def _fill(book: Any, wanted: Snapshot) -> None:
                 if isinstance(value, date):
                     _set(sheet, (r, c, r, c), "number_format", DAY)
         for area in grid.merged:
-            sheet.range(_area(area)).merge()
+            sheet.range(area_name(area)).merge()
         for row_number in grid.hidden_rows:
             _set(sheet, (row_number, 0, row_number, 0), "row_hidden", True)
     for name in first:
@@ -344,7 +355,7 @@ class ExcelWorkbook:
             WorkbookBusy: Excel does not answer.
         """
         read = self._read or self.snapshot()
-        cells = tuple(wanted_cells(edits.cells, read, _holds, lambda grid: self._held.get(grid.name, ())))
+        cells = tuple(wanted_cells(edits.cells, read, holds, lambda grid: self._held.get(grid.name, ())))
         tabs = tuple(at_its_name(tab, read) for tab in edits.tabs if tab_differs(tab, read))
         if not cells and not tabs:
             return False
@@ -355,7 +366,7 @@ class ExcelWorkbook:
             new = [tab.name for tab in tabs if named(read, tab.name) is None]
             if new and _patiently(lambda: _native(self._book, "ProtectStructure")) is True:
                 raise WriteRefused("the workbook's structure is protected; no tab can be added.", do="Take it off: Review, Protect Workbook.")
-            if _typed(_patiently(self._taken)) != _typed(read):
+            if typed(_patiently(self._taken)) != typed(read):
                 raise WorkbookChanged(CHANGED, do="Run it again.")
             noted = journal.keep(self.path, new, list(self._changes(read, cells, tabs)))
         self._read = None
@@ -386,9 +397,9 @@ class ExcelWorkbook:
         if tall * wide > MOST_CELLS:
             raise HostUnavailable(f"the tab reaches over {tall * wide:,} cells; over {MOST_CELLS:,} are not read.", Where(sheet.name),
                                   "Delete what stands far away from the rest.")  # fmt: skip
-        block = sheet.range(_area((0, 0, tall - 1, wide - 1))).options(err_to_str=True)
+        block = sheet.range(area_name((0, 0, tall - 1, wide - 1))).options(err_to_str=True)
         # As shown, to know days and truths from numbers; exact, since an amount of money is shown with four decimals; and typed.
-        shown, exact, texts = _rows(block.raw_value), _rows(_native(block, "Value2")), _rows(block.formula)
+        shown, exact, texts = as_rows(block.raw_value), as_rows(_native(block, "Value2")), as_rows(block.formula)
         rows, formulas = [], {}
         for r in range(len(exact)):
             row: list[Value] = []
@@ -397,7 +408,7 @@ class ExcelWorkbook:
                 is_formula = isinstance(text, str) and text.startswith("=") and text != exact[r][c]
                 if is_formula:
                     formulas[r, c] = text[1:]
-                row.append(_value(shown[r][c], exact[r][c], is_formula))
+                row.append(shown_value(shown[r][c], exact[r][c], is_formula))
             while row and row[-1] is None and (r, len(row) - 1) not in formulas:
                 row.pop()
             rows.append(tuple(row))
@@ -418,18 +429,18 @@ class ExcelWorkbook:
         for edit in cells:
             grid = named(read, edit.tab)
             assert grid is not None
-            yield journal.Change(grid.name, edit.row, edit.column, _plain(grid, edit.row, edit.column), _plain_value(edit.value))
+            yield journal.Change(grid.name, edit.row, edit.column, plain(grid, edit.row, edit.column), plain_value(edit.value))
         for tab in tabs:
             there, wanted = named(read, tab.name) or Grid(tab.name, ()), {(r, c): cell for r, row in enumerate(tab.rows) for c, cell in enumerate(row)}
             for r, c in sorted({*wanted, *((r, c) for r, row in enumerate(there.rows) for c in range(len(row)))}):
-                before, wrote = _plain(there, r, c), _plain_value(wanted.get((r, c), Cell()).value)
+                before, wrote = plain(there, r, c), plain_value(wanted.get((r, c), Cell()).value)
                 if before != wrote:
                     yield journal.Change(tab.name, r, c, before, wrote)
 
     def _write(self, cells: Sequence[SetCell], tabs: Sequence[PutTab]) -> None:
         with _plainly(), self._undisturbed():
             sheets = {sheet.name.casefold(): sheet for sheet in self._book.sheets}
-            for place, style, block in _blocks(cells):
+            for place, style, block in blocks(cells):
                 self._put_cells(sheets[place], style, block)
             for tab in tabs:  # all there before the first formula that refers to one
                 if tab.name.casefold() not in sheets:
@@ -453,7 +464,7 @@ class ExcelWorkbook:
     def _put_cells(self, sheet: Any, style: str, block: Sequence[Sequence[SetCell]]) -> None:
         """One block of her cells of one style, in the look they have; those without any look get that of the style."""
         top, left = block[0][0].row, block[0][0].column
-        values = [[_stored(edit.value, self._epoch) for edit in row] for row in block]
+        values = [[stored(edit.value, self._epoch) for edit in row] for row in block]
         area = (top, left, top + len(values) - 1, left + len(values[0]) - 1)
         _set(sheet, area, "raw_value", values)
         days = any(isinstance(edit.value, date) for row in block for edit in row)
@@ -467,7 +478,7 @@ class ExcelWorkbook:
     def _put_tab(self, sheet: Any, tab: PutTab) -> None:
         _patiently(sheet.clear)
         wide = max(map(len, tab.rows), default=0)
-        values = [[_stored(cell.value, self._epoch, True) for cell in row] + [""] * (wide - len(row)) for row in tab.rows]
+        values = [[stored(cell.value, self._epoch, True) for cell in row] + [""] * (wide - len(row)) for row in tab.rows]
         if values and wide:
             _set(sheet, (0, 0, len(values) - 1, wide - 1), "raw_value", values)
         for name, areas in styled_areas(tab):  # after the values: a formula put where the look is text would be text
@@ -477,7 +488,7 @@ class ExcelWorkbook:
         for column, width in tab.look.widths.items():
             _set_columns(sheet, column, "column_width", width)
         for number, last in merged.items():
-            _patiently(sheet.range(_area((number, 0, number, last))).merge)
+            _patiently(sheet.range(area_name((number, 0, number, last))).merge)
         for number, height in heights.items():
             _set(sheet, (number, 0, number, 0), "row_height", min(height, 409.0))
         for column in tab.look.hidden_columns:
@@ -489,10 +500,6 @@ class ExcelWorkbook:
                     _patiently(partial(sheet.range(address(r, c)).add_hyperlink, target, str(cell.value)))
 
     # ---------------------------------------------------------------- taking back
-
-    def can_take_back(self) -> bool:
-        """Whether a write into this workbook is noted."""
-        return bool(journal.entries(self.path))
 
     def take_back(self) -> tuple[int, list[Where]]:
         """Puts the cells of the last write back where they still hold what was written.
@@ -510,10 +517,10 @@ class ExcelWorkbook:
         left: list[Where] = []
         for change in entry.changes:
             grid = named(now, change.tab)
-            there = _plain(grid, change.row, change.column) if grid else None
-            if grid is not None and _alike(there, change.wrote) and not _alike(there, change.before):
+            there = plain(grid, change.row, change.column) if grid else None
+            if grid is not None and alike(there, change.wrote) and not alike(there, change.before):
                 back.append(SetCell(grid.name, change.row, change.column, change.before, ""))
-            elif not _alike(there, change.before):
+            elif not alike(there, change.before):
                 left.append(Where(change.tab, address(change.row, change.column)))
         for tab in {edit.tab for edit in back}:
             if now.grids[tab].protected:
@@ -521,8 +528,8 @@ class ExcelWorkbook:
         gone = [name for name in entry.new_tabs if self._is_all_ours(now, name, back)]
         with _plainly(), self._undisturbed():
             sheets = {sheet.name: sheet for sheet in self._book.sheets}
-            for tab, _, block in _blocks([edit for edit in back if edit.tab not in gone]):
-                values = [[_typed_again(edit.value, self._epoch) for edit in row] for row in block]
+            for tab, _, block in blocks([edit for edit in back if edit.tab not in gone]):
+                values = [[typed_again(edit.value, self._epoch) for edit in row] for row in block]
                 top, first = block[0][0].row, block[0][0].column
                 _set(_sheet(sheets, tab), (top, first, top + len(values) - 1, first + len(values[0]) - 1), "raw_value", values)
             for name in gone:
@@ -553,19 +560,8 @@ def _added(book: Any, name: str) -> Any:
     return _patiently(lambda: book.sheets.add(name, after=book.sheets[len(book.sheets) - 1]))
 
 
-def _area(area: Sequence[int]) -> str:
-    return f"{address(area[0], area[1])}:{address(area[2], area[3])}"
-
-
-def _rows(block: Any) -> Sequence[Sequence[Any]]:
-    """A block as rows; of one cell, or one row, Excel gives less than that."""
-    if not isinstance(block, list | tuple):
-        return ((block,),)
-    return block if block and isinstance(block[0], list | tuple) else (block,)
-
-
 def _set(sheet: Any, area: Sequence[int], name: str, value: Any) -> None:
-    _patiently(lambda: setattr(sheet.range(_area(area)), name, value))
+    _patiently(lambda: setattr(sheet.range(area_name(area)), name, value))
 
 
 def _set_columns(sheet: Any, column: int, name: str, value: Any) -> None:
@@ -573,32 +569,23 @@ def _set_columns(sheet: Any, column: int, name: str, value: Any) -> None:
     _patiently(lambda: setattr(sheet.range(f"{letters}:{letters}"), name, value))
 
 
-def _halves(area: Area) -> tuple[Area, Area]:
-    top, left, bottom, right = area
-    if bottom - top >= right - left:
-        middle = (top + bottom) // 2
-        return (top, left, middle, right), (middle + 1, left, bottom, right)
-    middle = (left + right) // 2
-    return (top, left, bottom, middle), (top, middle + 1, bottom, right)
-
-
 def _where(sheet: Any, area: Area, look: Callable[[Any], Any]) -> list[Area]:
     """The areas in which something holds. Excel says yes, no, or of a mixed block neither: then it is asked of both halves."""
-    found = look(sheet.range(_area(area)))
+    found = look(sheet.range(area_name(area)))
     if found is True:
         return [area]
     if found is False or (area[0] == area[2] and area[1] == area[3]):
         return []
-    return [part for half in _halves(area) for part in _where(sheet, half, look)]
+    return [part for half in halves(area) for part in _where(sheet, half, look)]
 
 
 def _formats(sheet: Any, area: Area) -> Iterator[tuple[Area, str]]:
     """The areas of one number format each."""
-    found = _patiently(lambda: sheet.range(_area(area)).number_format)
+    found = _patiently(lambda: sheet.range(area_name(area)).number_format)
     if isinstance(found, str):
         yield area, found
     elif area[0] != area[2] or area[1] != area[3]:
-        for half in _halves(area):
+        for half in halves(area):
             yield from _formats(sheet, half)
 
 
@@ -617,31 +604,12 @@ def _place(block: Any) -> Area:
     return block.row - 1, block.column - 1, block.row + tall - 2, block.column + wide - 2
 
 
-def _blocks(cells: Sequence[SetCell]) -> Iterator[tuple[str, str, list[list[SetCell]]]]:
-    """Cells as blocks of one tab and one style: (tab in small letters, style, rows)."""
-    runs: dict[tuple[str, str, int, int], list[list[SetCell]]] = {}
-    ordered = sorted(cells, key=lambda e: (e.tab.casefold(), e.row, e.column))
-    for (tab, row), beside in groupby(ordered, key=lambda e: (e.tab.casefold(), e.row)):
-        numbered = enumerate(beside)
-        for _, run in groupby(numbered, key=lambda pair: (pair[1].column - pair[0], pair[1].style)):
-            part = [edit for _, edit in run]
-            key = (tab, part[0].style, part[0].column, len(part))
-            if key in runs and runs[key][-1][0].row == row - 1:
-                runs[key].append(part)
-                continue
-            if key in runs:
-                yield tab, key[1], runs.pop(key)
-            runs[key] = [part]
-    for key, rows in runs.items():
-        yield key[0], key[1], rows
-
-
 # ------------------------------------------------------------------ looks
 
 
 def _dress(sheet: Any, area: Sequence[int], style: Style, form: str) -> None:
     """Puts a look on an area, one call for each thing that is not as in a new cell."""
-    block = sheet.range(_area(area))
+    block = sheet.range(area_name(area))
 
     def put(target: Any, name: str, value: Any) -> None:
         _patiently(lambda: setattr(target, name, value))
@@ -664,91 +632,3 @@ def _dress(sheet: Any, area: Sequence[int], style: Style, form: str) -> None:
 def _colour(name: str) -> tuple[int, int, int]:
     text = COLOURS[name][-6:]
     return int(text[:2], 16), int(text[2:4], 16), int(text[4:], 16)
-
-
-# ------------------------------------------------------------------ values
-
-
-def _value(shown: Any, exact: Any, is_formula: bool) -> Value:
-    if isinstance(exact, bool):
-        return exact
-    if isinstance(shown, datetime):
-        # A time of day alone is a number, as in every other host.
-        return shown.date() if shown.year > 1899 and exact >= 1 else float(exact)
-    if isinstance(exact, int) and exact in ERRORS:
-        return ErrorValue(ERRORS[exact])
-    if isinstance(shown, str) and shown in ERRORS.values() and (is_formula or not isinstance(exact, str)):
-        return ErrorValue(shown)
-    if isinstance(exact, str):
-        return exact if exact or is_formula else None
-    return float(exact) if isinstance(exact, int | float) else None
-
-
-def _stored(value: Value | Formula, epoch: date, is_ours: bool = False) -> Any:
-    """What a block write takes. A text that Excel could take for anything else gets the mark before it that Excel drops."""
-    if isinstance(value, Formula):
-        return "=" + value.text
-    value = clean(value)
-    if value is None:
-        return ""
-    if isinstance(value, ErrorValue):
-        return value.text
-    if isinstance(value, date):
-        return float((value - epoch).days)
-    if isinstance(value, bool):
-        return value
-    if isinstance(value, int | float):
-        return float(value)
-    return value if not is_ours and _PLAIN_WORD.fullmatch(value) else "'" + value
-
-
-def _holds(grid: Grid, edit: SetCell) -> bool:
-    return same(grid.value(edit.row, edit.column), edit.value)
-
-
-def _typed(snapshot: Snapshot) -> list[Any]:
-    """What is typed: formulas count by their text, so that one of the clock is no change of hers."""
-    return [
-        (grid.name, [[None if (r, c) in grid.formulas else _plain_value(v) for c, v in enumerate(row)] for r, row in enumerate(grid.rows)],
-         dict(grid.formulas), grid.merged, grid.protected)
-        for grid in snapshot.grids.values()
-    ]  # fmt: skip
-
-
-def _plain(grid: Grid, row: int, column: int) -> journal.Plain:
-    text = grid.formulas.get((row, column))
-    return _plain_value(grid.value(row, column)) if text is None else {"formula": text}
-
-
-def _plain_value(value: Value | Formula) -> journal.Plain:
-    if isinstance(value, Formula):
-        return {"formula": value.text}
-    value = clean(value)
-    if isinstance(value, ErrorValue):
-        return {"error": value.text}
-    if isinstance(value, date):
-        return {"day": value.isoformat()}
-    return float(value) if isinstance(value, int | float) and not isinstance(value, bool) else value
-
-
-def _from_plain(plain: journal.Plain) -> Value | Formula:
-    if isinstance(plain, dict):
-        [(kind, text)] = plain.items()
-        return Formula(text) if kind == "formula" else ErrorValue(text) if kind == "error" else date.fromisoformat(text)
-    value: Value = plain
-    return value
-
-
-def _typed_again(plain: Any, epoch: date) -> Any:
-    return _stored(_from_plain(plain), epoch, True)
-
-
-def _alike(one: journal.Plain, other: journal.Plain) -> bool:
-    left, right = _from_plain(one), _from_plain(other)
-    if isinstance(left, Formula) or isinstance(right, Formula):
-        # An error is written as the formula that gives it.
-        texts = [v.text if isinstance(v, Formula | ErrorValue) else None for v in (left, right)]
-        return None not in texts and bare(texts[0] or "") == bare(texts[1] or "")
-    return same(left, right)
-
-

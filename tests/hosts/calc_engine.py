@@ -16,9 +16,9 @@ from typing import Any
 import xlwings
 from xlwings import base_classes, main
 
-from costbook.hosts.excel import ERRORS
 from costbook.hosts.headless import Office
 from costbook.hosts.notation import for_calc, from_calc
+from costbook.hosts.typed import ERRORS
 
 CODES = {text: code for code, text in ERRORS.items()}
 
@@ -38,6 +38,7 @@ ENGINE = Engine()
 class App(base_classes.App):
     """One Excel. `busy` counts down: as long as it is over 0, whatever is asked is refused as by an Excel in which a cell is edited."""
 
+    version = "a Calc in its place"
     display_alerts = True  # of the base class a property without an answer
     engine = ENGINE
 
@@ -94,6 +95,12 @@ class Books(base_classes.Books):
     def __init__(self, books: list[Book], front: int) -> None:
         self._books, self._front = books, front
 
+    def add(self) -> Any:
+        """A new workbook, which the Calc behind all of this shows until it is closed."""
+        app = self._books[0].app
+        app.ask({"ask": "begin"})
+        return Book(app, "Book2")
+
     @property
     def active(self) -> Any:
         return self._books[self._front]
@@ -114,6 +121,9 @@ class Book(base_classes.Book):
 
     def activate(self) -> None:
         """It is in front."""
+
+    def close(self) -> None:
+        self._app.ask({"ask": "end"})
 
     @property
     def name(self) -> str:
@@ -181,7 +191,7 @@ class Sheet(base_classes.Sheet):
 
     @property
     def api(self) -> Any:
-        return SimpleNamespace(ProtectContents=self.look()["protected"])
+        return SimpleNamespace(ProtectContents=self.look()["protected"], Protect=lambda: self.ask("protect"))
 
     @property
     def tables(self) -> Any:
@@ -244,6 +254,10 @@ class Range(base_classes.Range):
             self._sheet.ask("fill", area=self._area, rows=rows)
         elif name == "number_format":
             self.paint("NumberFormat", value)
+        elif name == "formula_array":
+            self._sheet.ask("array", area=self._area, text=for_calc(value))
+        elif name == "row_hidden":
+            self.paint("RowHidden", value)
         elif name == "wrap_text":
             self.paint("IsTextWrapped", value)
         elif name == "column_hidden":

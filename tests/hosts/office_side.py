@@ -108,6 +108,18 @@ class Hands(bridge.Session):
 
     # ---------------------------------------------------------------- what tests/hosts/calc_engine.py asks as if this were Excel
 
+    def _begin(self, question: dict[str, Any]) -> None:
+        """A new workbook beside the one that is open, until `end`."""
+        self._beside = self._document
+        self._open({"url": "private:factory/scalc"})
+
+    def _end(self, question: dict[str, Any]) -> None:
+        self._document.close(True)
+        self._document = self._beside
+
+    def _array(self, question: dict[str, Any]) -> None:
+        self._range_of(question).setArrayFormula(question["text"])
+
     def _names(self, question: dict[str, Any]) -> dict[str, Any]:
         start = self.document().NullDate
         view = self.document().CurrentController
@@ -128,8 +140,7 @@ class Hands(bridge.Session):
             for c, v in enumerate(row):
                 cell = block.getCellByPosition(c, r)
                 if isinstance(v, bool):
-                    cell.setFormula("=TRUE()" if v else "=FALSE()")
-                    cell.setValue(float(v))
+                    cell.setFormula("=TRUE()" if v else "=FALSE()")  # is one whatever look the cell gets
                 elif isinstance(v, str) and v[:1] in ("=", "#"):
                     cell.setFormula(v if v[0] == "=" else "=" + v)
                 elif isinstance(v, str) and v[:1].isdigit():
@@ -144,6 +155,8 @@ class Hands(bridge.Session):
             return
         elif name in ("Width", "IsVisible"):
             block = block.Columns
+        elif name == "RowHidden":
+            block, name, value = block.Rows, "IsVisible", not value
         elif name == "Height":
             block = block.Rows
         block.setPropertyValue(name, value)
