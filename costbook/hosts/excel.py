@@ -161,7 +161,7 @@ def _fill(book: Any, wanted: Snapshot) -> None:
         for area in grid.merged:
             sheet.range(area_name(area)).merge()
         for row_number in grid.hidden_rows:
-            _set(sheet, (row_number, 0, row_number, 0), "row_hidden", True)
+            _put(sheet.range(address(row_number, 0)).rows, "hidden", True)
     for name in first:
         book.sheets[name].delete()
     for grid in wanted.grids.values():
@@ -178,7 +178,7 @@ def show_sentence(sentence: str) -> None:
     """Shows a sentence in the line under Excel's sheet, until the next one. Nothing where Excel is not there any more."""
     with suppress(CostbookError), _plainly():
         app = open_books()[0].app
-        _patiently(lambda: setattr(app, "status_bar", sentence))
+        _put(app, "status_bar", sentence)
 
 
 def library_version() -> str:
@@ -453,13 +453,13 @@ class ExcelWorkbook:
         """Excel draws nothing meanwhile, and shows the tab again that she looks at."""
         app, front = _patiently(lambda: self._book.app), _patiently(lambda: self._book.sheets.active.name)
         drawing = _patiently(lambda: app.screen_updating)
-        _patiently(lambda: setattr(app, "screen_updating", False))
+        _put(app, "screen_updating", False)
         try:
             yield
             if self._book.sheets.active.name != front:
                 _patiently(self._book.sheets[front].activate)
         finally:
-            _patiently(lambda: setattr(app, "screen_updating", drawing))
+            _put(app, "screen_updating", drawing)
 
     def _put_cells(self, sheet: Any, style: str, block: Sequence[Sequence[SetCell]]) -> None:
         """One block of her cells of one style, in the look they have; those without any look get that of the style."""
@@ -486,13 +486,15 @@ class ExcelWorkbook:
                 _dress(sheet, tuple(area), STYLES[name.removesuffix(TRUTH)], "General" if name.endswith(TRUTH) else "")
         heights, merged = fitted(tab, {name for name, style in STYLES.items() if style.wrap})
         for column, width in tab.look.widths.items():
-            _set_columns(sheet, column, "column_width", width)
+            letters = column_name(column)
+            _put(sheet.range(f"{letters}:{letters}"), "column_width", width)
         for number, last in merged.items():
             _patiently(sheet.range(area_name((number, 0, number, last))).merge)
         for number, height in heights.items():
             _set(sheet, (number, 0, number, 0), "row_height", min(height, 409.0))
         for column in tab.look.hidden_columns:
-            _set_columns(sheet, column, "column_hidden", True)
+            letters = column_name(column)
+            _put(sheet.range(f"{letters}:{letters}").columns, "hidden", True)
         for r, row in enumerate(tab.rows):
             for c, cell in enumerate(row):
                 if cell.link:
@@ -560,13 +562,14 @@ def _added(book: Any, name: str) -> Any:
     return _patiently(lambda: book.sheets.add(name, after=book.sheets[len(book.sheets) - 1]))
 
 
+def _put(target: Any, name: str, value: Any) -> None:
+    """Gives something of xlwings a property that it knows; a name it does not know would be kept in Python and never reach Excel."""
+    assert hasattr(type(target), name), name
+    _patiently(lambda: setattr(target, name, value))
+
+
 def _set(sheet: Any, area: Sequence[int], name: str, value: Any) -> None:
-    _patiently(lambda: setattr(sheet.range(area_name(area)), name, value))
-
-
-def _set_columns(sheet: Any, column: int, name: str, value: Any) -> None:
-    letters = column_name(column)
-    _patiently(lambda: setattr(sheet.range(f"{letters}:{letters}"), name, value))
+    _put(sheet.range(area_name(area)), name, value)
 
 
 def _where(sheet: Any, area: Area, look: Callable[[Any], Any]) -> list[Area]:
@@ -610,23 +613,19 @@ def _place(block: Any) -> Area:
 def _dress(sheet: Any, area: Sequence[int], style: Style, form: str) -> None:
     """Puts a look on an area, one call for each thing that is not as in a new cell."""
     block = sheet.range(area_name(area))
-
-    def put(target: Any, name: str, value: Any) -> None:
-        _patiently(lambda: setattr(target, name, value))
-
-    put(block, "number_format", form or style.number_format)
-    put(block.font, "size", style.size)
-    put(block.font, "color", _colour(style.ink))
+    _put(block, "number_format", form or style.number_format)
+    _put(block.font, "size", style.size)
+    _put(block.font, "color", _colour(style.ink))
     if style.bold:
-        put(block.font, "bold", True)
+        _put(block.font, "bold", True)
     if style.italic:
-        put(block.font, "italic", True)
+        _put(block.font, "italic", True)
     if style.fill:
-        put(block, "color", _colour(style.fill))
+        _put(block, "color", _colour(style.fill))
     if style.wrap:
-        put(block, "wrap_text", True)
+        _put(block, "wrap_text", True)
     if style.align:
-        put(block, "horizontal_alignment", style.align)
+        _put(block, "horizontal_alignment", style.align)
 
 
 def _colour(name: str) -> tuple[int, int, int]:

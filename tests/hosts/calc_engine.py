@@ -234,7 +234,7 @@ class Font(base_classes.Font):
         object.__setattr__(self, "_block", block)
 
     def __setattr__(self, name: str, value: Any) -> None:
-        told = {"bold": ("CharWeight", 150.0), "size": ("CharHeight", value), "color": ("CharColor", 0)}.get(name)
+        told = {"bold": ("CharWeight", 150.0), "size": ("CharHeight", value), "color": ("CharColor", (value[0] << 16) + (value[1] << 8) + value[2] if name == "color" else 0)}.get(name)
         if told:
             self._block.paint(*told)
 
@@ -266,7 +266,9 @@ class Range(base_classes.Range):
             self.paint("Width", round(value * 195.78))
         elif name == "row_height":
             self.paint("Height", round(value * 2540 / 72))
-        elif name in ("options", "color", "horizontal_alignment"):
+        elif name == "color":
+            self.paint("CellBackColor", (value[0] << 16) + (value[1] << 8) + value[2])
+        elif name in ("options", "horizontal_alignment"):
             object.__setattr__(self, "_" + name if name != "options" else name, value)
         else:
             raise AttributeError(name)

@@ -120,6 +120,11 @@ class Hands(bridge.Session):
     def _array(self, question: dict[str, Any]) -> None:
         self._range_of(question).setArrayFormula(question["text"])
 
+    def _columns(self, question: dict[str, Any]) -> dict[str, Any]:
+        columns = self.document().Sheets.getByName(question["tab"]).Columns
+        each = [columns.getByIndex(i) for i in range(question["count"])]
+        return {"visible": [c.IsVisible for c in each], "widths": [c.Width for c in each]}
+
     def _names(self, question: dict[str, Any]) -> dict[str, Any]:
         start = self.document().NullDate
         view = self.document().CurrentController

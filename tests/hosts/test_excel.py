@@ -15,7 +15,8 @@ from hosts import calc_engine
 from hosts.test_contract import hers
 
 from costbook import cli, desk
-from costbook.book.grid import Edits, PutTab, SetCell
+from costbook.book.grid import Edits, Look, PutTab, SetCell
+from costbook.book.layout import COLOURS, PERCENT
 from costbook.errors import HostUnavailable, WorkbookBusy, WriteRefused
 from costbook.hosts import contract, excel, excel_buttons, journal
 from costbook.hosts.file import WorkbookFile
@@ -252,6 +253,19 @@ def test_a_journal_that_cannot_be_kept_stops_the_write(app: calc_engine.App, tmp
     with pytest.raises(WriteRefused, match="nothing was written, since what stood there before cannot be kept"):
         host.apply(Edits(CELLS))
     assert contract.alike(before, host.snapshot()) == []
+
+
+def test_a_tab_of_ours_has_its_look(app: calc_engine.App, office: Office) -> None:
+    host = excel.open_workbook()
+    host.snapshot()
+    look = Look(widths={0: 20.0, 1: 9.5}, hidden_columns=(2,))
+    host.apply(Edits(tabs=(PutTab("Costs", contract.OURS.rows, look),)))
+    shown = office.ask({"ask": "columns", "tab": "Costs", "count": 3})
+    assert shown["visible"] == [True, True, False]
+    assert shown["widths"][0] == pytest.approx(20 * 195.78, rel=0.01)
+    cells = office.ask({"ask": "cells", "tab": "Costs", "rows": 4, "columns": 3})["cells"]
+    assert cells[0][4] == int(COLOURS["tool heading"][-6:], 16), "the heading has its ground"
+    assert office.ask({"ask": "form", "tab": "Costs", "area": [3, 2, 3, 2]})["form"] == PERCENT
 
 
 def test_the_tab_she_looks_at_stays_in_front(app: calc_engine.App, office: Office) -> None:
