@@ -138,7 +138,8 @@ def tried_out(report: Path) -> tuple[int, Path]:
     try:
         books = excel.open_books()
     except HostUnavailable as error:
-        error.do = "Open Excel yourself with a blank workbook, and run it again." if excel.library_version() else error.do
+        if error.do.startswith("Open"):
+            error.do = "Open Excel yourself with a blank workbook, and run it again."
         raise
     told = contract.run_all(lambda check: _fresh(lambda: _on_scratch(check)))
     told.append(("every figure of the demo is the same as from a file", _fresh(_same_figures)))

@@ -40,6 +40,7 @@ from costbook.hosts.calc import TRUTH, at_its_name, styled_areas, tab_differs
 from costbook.hosts.places import Area, Held, named, refuse_protected, wanted_cells
 from costbook.hosts.render import fitted
 from costbook.hosts.typed import (
+    ERRORS,
     alike,
     area_name,
     as_rows,
@@ -57,6 +58,7 @@ from costbook.hosts.typed import (
 T = TypeVar("T")
 TRIES, PAUSE_SECONDS = 20, 0.5
 MOST_CELLS = 5_000_000
+LONGEST_ADDRESS = 255
 INSTALL = "Run: python -m pip install xlwings"
 OPEN_IT = "Open the workbook in Excel and run it again."
 BUSY = "Excel is busy: finish the cell you are typing in, and close any window in which it asks something."
@@ -113,7 +115,9 @@ def _engine() -> Any:
         raise HostUnavailable("xlwings, through which Excel is reached, is not installed.", do=INSTALL) from error
     engine = next((engine for engine in xlwings.engines if engine.name == "excel"), None)
     if engine is None:
-        raise HostUnavailable("there is no Excel for this system, or xlwings is not wholly installed.", do=INSTALL)
+        if sys.platform in ("win32", "darwin"):
+            raise HostUnavailable("xlwings is not wholly installed.", do=INSTALL)
+        raise HostUnavailable("there is no Excel for this system.")
     windows = sys.modules.get("xlwings._xlwindows")
     if windows is not None:
         windows.N_COM_ATTEMPTS = 1  # type: ignore[attr-defined]  # xlwings itself would ask a busy Excel for ever
@@ -235,13 +239,18 @@ def _is_it(book: Any, wanted: Path) -> bool:
     """Whether an open workbook is the wanted one: by name alone where only a name is known of either."""
     if book.name.casefold() != wanted.name.casefold() and book.name.casefold() != wanted.stem.casefold():
         return False
-    place = _native(book, "FullName")
+    place = _place_of(book)
     if str(wanted) == wanted.name or "://" in place or not Path(place).is_absolute():
         return True
     try:
         return Path(place).samefile(wanted)
     except OSError:
         return Path(place) == wanted.absolute()
+
+
+def _place_of(book: Any) -> str:
+    """The path or the web address of an open workbook, or only its name. xlwings would look for a web address on the disk."""
+    return str(_native(book, "FullName"))
 
 
 def _native(thing: Any, *names: str) -> Any:
@@ -323,7 +332,7 @@ class ExcelWorkbook:
         self._book = book
         with _plainly():
             self.name: str = _patiently(lambda: book.name)
-            place = str(_patiently(lambda: _native(book, "FullName")))
+            place = _patiently(lambda: _place_of(book))
         self.path = Path(self.name if "://" in place else place)
         self._read: Snapshot | None = None
         self._held: dict[str, list[Held]] = {}
@@ -397,9 +406,11 @@ class ExcelWorkbook:
         if tall * wide > MOST_CELLS:
             raise HostUnavailable(f"the tab reaches over {tall * wide:,} cells; over {MOST_CELLS:,} are not read.", Where(sheet.name),
                                   "Delete what stands far away from the rest.")  # fmt: skip
-        block = sheet.range(area_name((0, 0, tall - 1, wide - 1))).options(err_to_str=True)
+        block = sheet.range(area_name((0, 0, tall - 1, wide - 1)))
         # As shown, to know days and truths from numbers; exact, since an amount of money is shown with four decimals; and typed.
         shown, exact, texts = as_rows(block.raw_value), as_rows(_native(block, "Value2")), as_rows(block.formula)
+        # Of errors macOS tells nothing with the values, only with the texts in the cells.
+        words = as_rows(_native(block, "StringValue")) if sys.platform == "darwin" else shown
         rows, formulas = [], {}
         for r in range(len(exact)):
             row: list[Value] = []
@@ -408,7 +419,7 @@ class ExcelWorkbook:
                 is_formula = isinstance(text, str) and text.startswith("=") and text != exact[r][c]
                 if is_formula:
                     formulas[r, c] = text[1:]
-                row.append(shown_value(shown[r][c], exact[r][c], is_formula))
+                row.append(shown_value(words[r][c] if words[r][c] in ERRORS.values() else shown[r][c], exact[r][c], is_formula))
             while row and row[-1] is None and (r, len(row) - 1) not in formulas:
                 row.pop()
             rows.append(tuple(row))
@@ -470,7 +481,7 @@ class ExcelWorkbook:
         days = any(isinstance(edit.value, date) for row in block for edit in row)
         for part, form in _formats(sheet, area):
             if form == "General" and style:
-                _dress(sheet, part, STYLES[style], "")
+                _dress(sheet.range(area_name(part)), STYLES[style], "")
                 form = STYLES[style].number_format
             if days and not _IS_DAY.search(form):
                 _set(sheet, part, "number_format", DAY)
@@ -482,8 +493,8 @@ class ExcelWorkbook:
         if values and wide:
             _set(sheet, (0, 0, len(values) - 1, wide - 1), "raw_value", values)
         for name, areas in styled_areas(tab):  # after the values: a formula put where the look is text would be text
-            for area in areas:
-                _dress(sheet, tuple(area), STYLES[name.removesuffix(TRUTH)], "General" if name.endswith(TRUTH) else "")
+            for many in _together(map(area_name, areas)):
+                _dress(sheet.range(many), STYLES[name.removesuffix(TRUTH)], "General" if name.endswith(TRUTH) else "")
         heights, merged = fitted(tab, {name for name, style in STYLES.items() if style.wrap})
         for column, width in tab.look.widths.items():
             letters = column_name(column)
@@ -610,9 +621,20 @@ def _place(block: Any) -> Area:
 # ------------------------------------------------------------------ looks
 
 
-def _dress(sheet: Any, area: Sequence[int], style: Style, form: str) -> None:
-    """Puts a look on an area, one call for each thing that is not as in a new cell."""
-    block = sheet.range(area_name(area))
+def _together(names: Iterable[str]) -> Iterator[str]:
+    """Areas as one address, as many in each as Excel takes."""
+    many = ""
+    for name in names:
+        if len(many) + len(name) >= LONGEST_ADDRESS:
+            yield many
+            many = ""
+        many += f",{name}" if many else name
+    if many:
+        yield many
+
+
+def _dress(block: Any, style: Style, form: str) -> None:
+    """Puts a look on cells, one call for each thing that is not as in a new cell."""
     _put(block, "number_format", form or style.number_format)
     _put(block.font, "size", style.size)
     _put(block.font, "color", _colour(style.ink))

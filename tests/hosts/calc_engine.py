@@ -43,7 +43,7 @@ class App(base_classes.App):
     engine = ENGINE
 
     def __init__(self, office: Office, places: list[str]) -> None:
-        self.office, self.busy, self.asked = office, 0, 0
+        self.office, self.busy, self.asked, self.painted = office, 0, 0, 0
         self.read_only = False
         self.error: type[Exception] = RuntimeError
         self._books = [Book(self, place) for place in places]
@@ -206,10 +206,14 @@ class Sheet(base_classes.Sheet):
     def range(self, arg1: Any, arg2: Any = None) -> Any:
         if isinstance(arg1, tuple):
             arg1 = f"{main.utils.col_name(arg1[1])}{arg1[0]}"
-        ends = [re.fullmatch(r"([A-Z]+)(\d*)", part) for part in arg1.split(":")]
-        columns = [_number(end[1]) for end in ends]
-        rows = [int(end[2]) - 1 if end[2] else 0 for end in ends]
-        return Range(self, (rows[0], columns[0], rows[-1], columns[-1]))
+        assert len(arg1) <= 255, "Excel takes no longer address"
+        areas = []
+        for one in arg1.split(","):
+            ends = [re.fullmatch(r"([A-Z]+)(\d*)", part) for part in one.split(":")]
+            columns = [_number(end[1]) for end in ends]
+            rows = [int(end[2]) - 1 if end[2] else 0 for end in ends]
+            areas.append((rows[0], columns[0], rows[-1], columns[-1]))
+        return Range(self, *areas)
 
     def activate(self) -> None:
         self.ask("show_tab")
@@ -240,13 +244,18 @@ class Font(base_classes.Font):
 
 
 class Range(base_classes.Range):
-    def __init__(self, sheet: Sheet, area: tuple[int, int, int, int]) -> None:
+    """Cells of a tab; more areas than the first are only given looks."""
+
+    def __init__(self, sheet: Sheet, area: tuple[int, int, int, int], *more: tuple[int, int, int, int]) -> None:
         object.__setattr__(self, "_sheet", sheet)
         object.__setattr__(self, "_area", area)
+        object.__setattr__(self, "_more", more)
         object.__setattr__(self, "options", {})
 
     def paint(self, name: str, value: Any) -> None:
-        self._sheet.ask("paint", area=self._area, name=name, value=value)
+        self._sheet.book.app.painted += 1
+        for area in (self._area, *self._more):
+            self._sheet.ask("paint", area=area, name=name, value=value)
 
     def __setattr__(self, name: str, value: Any) -> None:
         if name == "raw_value":

@@ -113,6 +113,28 @@ def test_a_path_that_is_open_in_excel_is_worked_on_there(app: calc_engine.App, t
         assert isinstance(opened(path), WorkbookFile), "no Excel has it: the file says who does"
 
 
+def test_macos_is_asked_in_its_own_spelling(monkeypatch: pytest.MonkeyPatch) -> None:
+    """The names are those xlwings itself lists for Excel on macOS."""
+    from xlwings import mac_dict
+
+    known = {entry[0] for name in ("properties", "elements") for entry in getattr(mac_dict, name)}
+    asked: list[str] = []
+
+    class Apple:
+        def __getattr__(self, name: str) -> Apple:
+            asked.append(name)
+            return self
+
+        def get(self) -> str:
+            return "told"
+
+    monkeypatch.setattr(sys, "platform", "darwin")
+    for names in (("FullName",), ("Date1904",), ("ReadOnly",), ("ProtectStructure",), ("ProtectContents",), ("Value2",), ("StringValue",), ("EntireRow", "Hidden")):
+        assert excel._native(types.SimpleNamespace(api=Apple()), *names) == "told"
+    assert asked == ["full_name", "date_1904", "read_only", "protect_structure", "protect_contents", "value2", "string_value", "entire_row", "hidden"]
+    assert set(asked) <= known
+
+
 # ------------------------------------------------------------------ what stands in the way
 
 
