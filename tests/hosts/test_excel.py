@@ -9,6 +9,7 @@ import types
 import zipfile
 from collections.abc import Iterator
 from pathlib import Path
+from xml.etree import ElementTree
 
 import pytest
 from hosts import calc_engine
@@ -348,9 +349,11 @@ def test_an_add_in_is_the_template_with_our_button_and_python(tmp_path: Path, ho
     there = zipfile.ZipFile(io.BytesIO(excel.template().read_bytes()))
     changed = [n for n in there.namelist() if made.read(n) != there.read(n)]
     assert made.namelist() == there.namelist() and sorted(changed) == ["customUI/customUI.xml", "xl/workbook.xml", "xl/worksheets/sheet1.xml"]
+    tab = ElementTree.fromstring(made.read("customUI/customUI.xml"))[0][0][0]
+    assert tab.get("idQ") == "costbook:tab" and [part.get("label") for part in tab.iter()] == ["costbook", "costbook", "Make next"]
     sheet = WorkbookFile(_as_book(made, tmp_path / "look.xlsx")).snapshot().grids["myaddin.conf"]
     assert [sheet.rows[0], sheet.rows[1]] == [("Interpreter_Win", r"C:\her & his\python.exe"), ("Interpreter_Mac", r"C:\her & his\python.exe")]
-    assert b'label="Make next"' in made.read("customUI/customUI.xml") and b"RibbonMyAddin.RunMain" in made.read("customUI/customUI.xml")
+    assert b"RibbonMyAddin.RunMain" in made.read("customUI/customUI.xml")
     assert 'main_in_excel("next")' in (tmp_path / "add-in" / "costbook_next.py").read_text()
 
 
