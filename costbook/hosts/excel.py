@@ -57,7 +57,7 @@ from costbook.hosts.typed import (
 
 T = TypeVar("T")
 TRIES, PAUSE_SECONDS = 20, 0.5
-MOST_CELLS = 5_000_000
+MOST_CELLS, PART_CELLS, MOST_PARTS = 5_000_000, 500_000, 40
 LONGEST_ADDRESS = 255
 INSTALL = "Run: python -m pip install xlwings"
 OPEN_IT = "Open the workbook in Excel and run it again."
@@ -403,6 +403,7 @@ class ExcelWorkbook:
     def _grid(self, sheet: Any) -> Grid:
         used = sheet.used_range
         tall, wide = used.row + used.shape[0] - 1, used.column + used.shape[1] - 1
+        tall = _without_empty_end(sheet, tall, wide)
         if tall * wide > MOST_CELLS:
             raise HostUnavailable(f"the tab reaches over {tall * wide:,} cells; over {MOST_CELLS:,} are not read.", Where(sheet.name),
                                   "Delete what stands far away from the rest.")  # fmt: skip
@@ -571,6 +572,18 @@ def _sheet(sheets: dict[str, Any], name: str) -> Any:
 def _added(book: Any, name: str) -> Any:
     """A new tab after all others."""
     return _patiently(lambda: book.sheets.add(name, after=book.sheets[len(book.sheets) - 1]))
+
+
+def _without_empty_end(sheet: Any, tall: int, wide: int) -> int:
+    """How tall a large tab is without the empty rows at its end: rows that only have a look belong to it for Excel."""
+    for _ in range(MOST_PARTS):
+        if tall * wide <= MOST_CELLS:
+            break
+        top = max(0, tall - max(1, PART_CELLS // wide))
+        if any(text for row in as_rows(sheet.range(area_name((top, 0, tall - 1, wide - 1))).formula) for text in row):
+            break
+        tall = top
+    return tall
 
 
 def _put(target: Any, name: str, value: Any) -> None:

@@ -22,7 +22,7 @@ import xlwings
 from hosts import calc_engine
 
 from costbook.book.grid import Cell, Edits, ErrorValue, Formula, PutTab, SetCell
-from costbook.errors import WorkbookBusy, WriteRefused
+from costbook.errors import HostUnavailable, WorkbookBusy, WriteRefused
 from costbook.hosts import excel, journal
 
 BUSY = -2147418111
@@ -163,6 +163,17 @@ def test_what_excel_gives_is_read_exactly(windows: Any, notes: Counter[str], tmp
     grid = host.snapshot().grids["Hers"]
     assert grid.rows[0] == ("soap", 1.23456789, datetime(2024, 1, 1).date(), ErrorValue("#DIV/0!"), True), "money is not cut to four decimals"
     assert dict(grid.formulas) == {(0, 1): "A1*2"}
+
+
+def test_empty_rows_with_a_look_do_not_make_a_tab_too_large(windows: Any, notes: Counter[str], tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> None:
+    monkeypatch.setattr(excel, "MOST_CELLS", 50)
+    monkeypatch.setattr(excel, "PART_CELLS", 50)
+    host, hers = book_of(windows, notes, tmp_path, 2)
+    hers.rows += [[None] * 5 for _ in range(98)]
+    assert len(host.snapshot().grids["Hers"].rows) == 2
+    hers.rows[60][0] = "far away"
+    with pytest.raises(HostUnavailable, match="Hers: the tab reaches over 350 cells"):
+        host.snapshot()
 
 
 def test_a_tab_is_read_in_three_calls_whatever_its_size(windows: Any, tmp_path: Path) -> None:
