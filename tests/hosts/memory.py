@@ -8,6 +8,7 @@ from records import replace
 
 from costbook.book.grid import Edits, Formula, Grid, PutTab, SetCell, Snapshot
 from costbook.errors import WorkbookChanged
+from costbook.hosts.contract import written
 from costbook.hosts.places import Held, named, refuse_protected, same, unlike, wanted_cells
 
 
@@ -52,12 +53,3 @@ def holds(grid: Grid, edit: SetCell) -> bool:
 def differs(tab: PutTab, read: Snapshot) -> bool:
     there = named(read, tab.name)
     return there is None or any(True for _ in unlike(there.rows, tab.grid().rows))
-
-
-def written(read: Snapshot, cells: tuple[SetCell, ...]) -> Snapshot:
-    after = read.with_cells(cells)
-    grids = dict(after.grids)
-    for edit in cells:
-        grid = grids[edit.tab]
-        grids[edit.tab] = replace(grid, formulas={p: f for p, f in grid.formulas.items() if p != (edit.row, edit.column)})
-    return Snapshot(read.name, grids)
