@@ -4,8 +4,6 @@ Each takes paths (or a workbook that is open) and plain values, does its work th
 here; `tell` is called with a few words as long work goes on.
 """
 
-from __future__ import annotations
-
 import math
 from collections.abc import Callable, Iterable, Iterator, Sequence
 from contextlib import contextmanager
@@ -175,7 +173,7 @@ class Explanation(NamedTuple):
     """Where one unit cost comes from: the tree, and the cost in a batch `batches` times as large where that was asked."""
 
     currency: str
-    node: Node
+    node: "Node"
     batches: float | None = None
     cost_at: float | None = None
 
@@ -268,9 +266,9 @@ class Changed(NamedTuple):
 
     path: Path
     priced: Priced
-    impact: Impact
+    impact: "Impact"
     findings: tuple[Finding, ...]
-    hidden: tuple[HiddenRise, ...]
+    hidden: tuple["HiddenRise", ...]
     written: bool
 
 
@@ -390,9 +388,9 @@ class ToMake(NamedTuple):
     """The queue in its order, the plan where one was asked for, what was found, and whether the file was written."""
 
     path: Path
-    rows: tuple[QueueRow, ...]
+    rows: tuple["QueueRow", ...]
     by: str
-    plan: Plan | None
+    plan: "Plan | None"
     findings: tuple[Finding, ...]
     written: bool
 

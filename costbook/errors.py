@@ -18,8 +18,6 @@
 An exception is raised only when nothing useful can be returned. A bad row is a `Finding` beside the result.
 """
 
-from __future__ import annotations
-
 from typing import NamedTuple
 
 LEVELS = ("stop", "ask", "warn", "note")
@@ -50,7 +48,7 @@ class Finding(NamedTuple):
     do: str = ""
     about: tuple[str, ...] = ()
 
-    def at(self, where: Where) -> Finding:
+    def at(self, where: Where) -> "Finding":
         """The same finding, placed, if it had no place yet."""
         return self if self.where else self._replace(where=where)
 
@@ -82,7 +80,7 @@ class InputError(CostbookError):
     because: tuple[Finding, ...] = ()
 
     @classmethod
-    def of(cls, findings: tuple[Finding, ...]) -> InputError:
+    def of(cls, findings: tuple["Finding", ...]) -> "InputError":
         """The error that findings of level stop amount to; it speaks with the first."""
         first = findings[0]
         error = cls(first.sentence, first.where, first.do)

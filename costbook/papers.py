@@ -1,7 +1,5 @@
 """Supplier papers on disk: which files are meant, and what is in one, told by its content and not by its name."""
 
-from __future__ import annotations
-
 from collections.abc import Mapping, Sequence
 from pathlib import Path
 from typing import NamedTuple

@@ -3,8 +3,6 @@
 Everything is `Decimal`. Money is rounded once, at the end, and only by `rounded`.
 """
 
-from __future__ import annotations
-
 import re
 from collections.abc import Sequence
 from decimal import ROUND_HALF_UP, Context, Decimal
@@ -180,7 +178,7 @@ class Ending(_Ends):
         QuantityError: no price can end so.
     """
 
-    def __new__(cls, kind: Literal["step", "cents"], value: Decimal) -> Ending:
+    def __new__(cls, kind: Literal["step", "cents"], value: Decimal) -> "Ending":
         """An ending whose value is one of whole cents."""
         fine = value.is_finite() and value == rounded(value)
         inside = value > 0 if kind == "step" else kind == "cents" and 0 <= value < 1

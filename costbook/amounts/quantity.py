@@ -10,8 +10,6 @@ names can be had here too.
 Exact numbers are `Fraction`; grams, mL and pieces leave as float.
 """
 
-from __future__ import annotations
-
 import csv
 import re
 from collections.abc import Mapping, Sequence
@@ -102,7 +100,7 @@ class Amount(_Said):
     def __new__(
         cls, text: str, unit: Unit | None, low: Fraction, usual: Fraction, high: Fraction, percent: bool = False,
         usual_given: bool = True, form: str = "level",
-    ) -> Amount:  # fmt: skip
+    ) -> "Amount":  # fmt: skip
         """An amount that a float can hold. Raises QuantityError where it is too large."""
         made = super().__new__(cls, text, unit, low, usual, high, percent, usual_given, form)
         _ = made.bases

@@ -3,8 +3,6 @@
 A weighed measure of her own always comes before these. The form says what a row holds for: level, sifted, melted.
 """
 
-from __future__ import annotations
-
 import csv
 import re
 from functools import lru_cache

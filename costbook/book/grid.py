@@ -4,8 +4,6 @@ A host turns a workbook into a `Snapshot` and applies `Edits` to it. Neither sid
 and the declared looks in `layout.py`. Rows and columns count from 0 here; addresses as she sees them come from `address`.
 """
 
-from __future__ import annotations
-
 import math
 from collections.abc import Iterable, Mapping, Sequence
 from datetime import date
@@ -105,7 +103,7 @@ class Grid(NamedTuple):
         """The place of a cell, for findings."""
         return Where(self.name, address(row, column))
 
-    def same_values(self, other: Grid) -> bool:
+    def same_values(self, other: "Grid") -> bool:
         """Whether both show the same; an empty text is an empty cell, and numbers agree to 11 digits."""
         return self.shows(other.rows)
 
@@ -148,7 +146,7 @@ class Snapshot(NamedTuple):
                 return grid
         return None
 
-    def with_cells(self, edits: Sequence[SetCell]) -> Snapshot:
+    def with_cells(self, edits: Sequence["SetCell"]) -> "Snapshot":
         """The workbook as it will be once these cells are written."""
         grids = dict(self.grids)
         for tab in {edit.tab for edit in edits}:

@@ -5,8 +5,6 @@ heading synonym is adding a word to a `Column`; adding a setting is adding a row
 is: 'hers' is typed by her and never overwritten, 'tool' is written by the tool.
 """
 
-from __future__ import annotations
-
 from collections.abc import Mapping
 from typing import NamedTuple
 

@@ -4,8 +4,6 @@ Arithmetic lives elsewhere; these records carry no formulas of costing. Money is
 (`_fraction`) is 0.31 for 31 %. Every record has `where`, the cell a finding about it leads to.
 """
 
-from __future__ import annotations
-
 from collections.abc import Mapping
 from datetime import date as Day
 from decimal import Decimal

@@ -4,8 +4,6 @@ A cell that cannot be read becomes a `Finding` naming it, and the reader returns
 cell. Sources of the rules: common practice, no source.
 """
 
-from __future__ import annotations
-
 from collections.abc import Collection, Iterable, Iterator, Mapping, Sequence
 from datetime import date
 from decimal import Decimal
@@ -111,7 +109,7 @@ class Row:
         column = column_name(min(self.columns.values()) if place is None else place)
         return Where(self.grid.name, f"{column}{self.index + 1}")  # `grid.where` written out: every record asks for one
 
-    def places(self) -> Places:
+    def places(self) -> "Places":
         """Where every cell of this row stands, by column key."""
         return Places(self.grid, self.index, self.columns)
 

@@ -7,8 +7,6 @@ whatever rule. A material on a quoted price gets a new quote: less the same disc
 What cannot be used is a `Finding` of level stop and is left out; what is used on a reading of it is one of level ask.
 """
 
-from __future__ import annotations
-
 from collections.abc import Iterable, Mapping, Sequence
 from datetime import date
 from decimal import Decimal

@@ -4,8 +4,6 @@ Each check is one small function from what was computed to findings. Levels as i
 comes from reading or costing itself, so these ask, warn and note. Common practice, no source, unless one is named.
 """
 
-from __future__ import annotations
-
 from collections import Counter, defaultdict
 from collections.abc import Callable, Iterable, Mapping, Sequence
 from datetime import date, timedelta

@@ -5,8 +5,6 @@ she cannot reclaim. Shares are exact; nothing is rounded here. Money goes in as 
 gram or piece.
 """
 
-from __future__ import annotations
-
 from collections.abc import Iterable, Mapping, Sequence
 from datetime import date
 from decimal import Decimal

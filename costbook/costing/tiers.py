@@ -8,8 +8,6 @@ With net price p, unit cost C, fee fraction f, fixed cost a piece k and tax frac
 Money shown to a customer is Decimal and rounded once, up to the tier's ending. Floors and targets are tested unrounded.
 """
 
-from __future__ import annotations
-
 import math
 from collections.abc import Mapping, Sequence
 from decimal import Decimal

@@ -3,8 +3,6 @@
 Both are read from the usage matrix and the rates, so they cannot tell another story than the cost itself.
 """
 
-from __future__ import annotations
-
 from collections.abc import Iterable
 from typing import NamedTuple
 
@@ -45,7 +43,7 @@ class Node(NamedTuple):
     written: str = ""
     where: Where | None = None
     paper: str = ""
-    inside: tuple[Node, ...] = ()
+    inside: tuple["Node", ...] = ()
 
 
 def trace_lines(usage: Usage, rates: Rates, code: str) -> list[TraceLine]:

@@ -5,8 +5,6 @@ minutes for overhead. Usage knows no price. `bought` is all that goes in, bench 
 is in the finished piece, which label order and scent share read. Sums are plain floats; a book's rows are built once.
 """
 
-from __future__ import annotations
-
 import math
 from collections.abc import Callable, Iterable, Iterator, Mapping, Sequence
 from typing import NamedTuple, TypeVar
@@ -274,7 +272,7 @@ class Usage:
 
     def _add(
         self,
-        sums: _Sums,
+        sums: "_Sums",
         line: RecipeLine,
         code: str,
         amount: float,
@@ -316,7 +314,7 @@ class Usage:
             sums.add(OVERHEAD, minutes / product.good)
         return UsageRow(code, sums.bought, Kept(sums.inside), sums.varies, sums.choices)
 
-    def add_part(self, sums: _RowSums, product: Product, part: Part, variant: Variant, opened: tuple[str, ...]) -> None:
+    def add_part(self, sums: "_RowSums", product: Product, part: Part, variant: Variant, opened: tuple[str, ...]) -> None:
         """Adds what one part of a product takes to a row being summed."""
         amount = part.amount
         if amount.is_range:
@@ -340,7 +338,7 @@ class Usage:
             raise (error if error.where else type(error)(error.sentence, part.where, error.do)) from error
 
     def _add_recipe(
-        self, sums: _RowSums, product: Product, part: Part, variant: Variant, times: float, inside: float
+        self, sums: "_RowSums", product: Product, part: Part, variant: Variant, times: float, inside: float
     ) -> None:
         mix = self.mix(part.item, product.fills, variant)
         amount = part.amount.base(variant.amounts, want="each" if mix.in_pieces else "g")

@@ -6,8 +6,6 @@ it is of, when it was put there, and the first digits of its sha256:
 `workshop 2026-11-25 110304 1a2b3c4d5e6f.xlsx`.
 """
 
-from __future__ import annotations
-
 import os
 import re
 import time

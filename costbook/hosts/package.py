@@ -4,8 +4,6 @@ Everything is counted while it is unpacked, because the sizes a package declares
 (`scan.py`) or features (`losses.py`). Source: ECMA-376 part 2 (packages) and part 1, clauses 12 and 18.2 (workbook).
 """
 
-from __future__ import annotations
-
 import io
 import re
 import struct

@@ -3,8 +3,6 @@
 Every host asks here, so that all refuse the same for the same reason in the same words.
 """
 
-from __future__ import annotations
-
 from collections.abc import Callable, Collection, Iterable, Iterator
 from datetime import date
 from itertools import zip_longest

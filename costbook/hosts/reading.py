@@ -4,8 +4,6 @@ python-calamine gives error cells as empty text, stops at error names it does no
 a sheet with a value in A1 and one in XFD1048576. So sizes are checked first and errors are scanned.
 """
 
-from __future__ import annotations
-
 import io
 import re
 import zipfile

@@ -5,8 +5,6 @@ that; so every scan is made only when a quick search says there is something to 
 `plain` gives back. Rows and columns count from 0. Source: ECMA-376 part 1, clause 18.3.1 (worksheets).
 """
 
-from __future__ import annotations
-
 import re
 from collections.abc import Iterator
 from functools import lru_cache

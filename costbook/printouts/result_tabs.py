@@ -4,8 +4,6 @@ Rows come from what was computed; how a tab looks comes from `layout.py`. Formul
 beside a trial price, and usage x rate in the trace, each with the tool's own result stored beside the formula.
 """
 
-from __future__ import annotations
-
 from collections.abc import Callable, Collection, Iterable, Iterator, Mapping, Sequence
 from decimal import Decimal
 from typing import NamedTuple
