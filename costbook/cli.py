@@ -13,7 +13,7 @@ import os
 import sys
 from collections.abc import Sequence
 from pathlib import Path
-from typing import NoReturn
+from typing import Any, NoReturn
 
 from costbook import commands
 from costbook.errors import CostbookError, Finding
@@ -23,69 +23,101 @@ DONE, STOPPED, USAGE = 0, 1, 2
 SHOWN_FINDINGS = 40
 
 
+Word = tuple[str, dict[str, Any]]
+BOOK: Word = ("book", {"type": Path})
+PROFILE: Word = ("--profile", {"type": Path, "metavar": "FOLDER", "help": "the office's user folder (default: yours)"})
+COMMANDS: dict[str, tuple[str, tuple[Word, ...]]] = {
+    "demo": ("make the demo workbook with its sample papers, post them and price it", (
+        ("folder", {"nargs": "?", "type": Path, "default": Path("costbook-demo"), "help": "where to (default: costbook-demo)"}),
+    )),
+    "blank": ("make a blank workbook that says what to type where", (
+        ("book", {"type": Path, "help": "the file to make, such as workshop.xlsx"}),
+    )),
+    "price": ("work out costs and prices and write them into the workbook", (
+        BOOK,
+        ("--json", {"action": "store_true", "help": "print every figure as JSON"}),
+    )),
+    "explain": ("show where a product's unit cost comes from, down to the paper and its row", (
+        BOOK,
+        ("product", {"help": "its code or name"}),
+        ("--batches", {"type": float, "metavar": "N", "help": "also the unit cost when a batch is made N times as large"}),
+        ("--json", {"action": "store_true", "help": "print it as JSON"}),
+    )),
+    "post": ("post what you confirmed on Invoice review, and supplier papers: lists, price lists, e-invoices, PDFs, scans", (
+        BOOK,
+        ("papers", {"nargs": "*", "type": Path, "help": "files or folders; none: only what you confirmed"}),
+    )),
+    "changed": ("show what announced prices do to costs and margins, and what to decide", (BOOK,)),
+    "accept": ("move the prices you decided on into your own columns, and log them", (BOOK,)),
+    "shops": ("write a line sheet and a notice of new prices for shops; neither holds a cost", (
+        BOOK,
+        ("--pdf", {"type": Path, "metavar": "FILE", "help": "also print both into a PDF, through LibreOffice"}),
+    )),
+    "next": ("show what to make next, what is short and what to buy; with --plan the best plan of the week", (
+        BOOK,
+        ("--by", {"default": "", "metavar": "ORDER", "help": "margin per piece, sold out first, margin %%, cash per hour, plan (default: that of the Start tab)"}),
+        ("--plan", {"action": "store_true", "help": "also plan the week and write it day by day"}),
+        ("--seconds", {"type": float, "default": commands.PLAN_SECONDS, "metavar": "N", "help": "how long to look for the best plan (default: 10)"}),
+    )),
+    "record": ("book batches and sales you typed, and sales lists: stock moves", (
+        BOOK,
+        ("lists", {"nargs": "*", "type": Path, "help": "sales lists of your shop, CSV or workbook"}),
+    )),
+    "count": ("write a count sheet with the stock's value at cost", (BOOK,)),
+    "lot": ("show where a lot came from and went, or the lots in a product's batches", (
+        BOOK,
+        ("name", {"help": "a lot, or a product's code or name"}),
+    )),
+    "picture": ("draw a PDF or scan with boxes over what was read of it", (
+        ("paper", {"type": Path}),
+        ("--into", {"type": Path, "default": Path(), "metavar": "FOLDER", "help": "where the pictures go (default: here)"}),
+    )),
+    "takeback": ("put back the workbook as it was before the last save", (
+        BOOK,
+        ("--list", {"action": "store_true", "help": "only list the earlier states that are kept"}),
+        ("--number", {"type": int, "metavar": "N", "help": "put back state N of that list instead"}),
+    )),
+    "install": ("put the costbook menu and toolbar into LibreOffice Calc", (
+        ("--remove", {"action": "store_true", "help": "take them out again"}),
+        PROFILE,
+    )),
+    "excel": ("work on the workbook that is open in Excel, like a button; write buttons for it; try it out", (
+        ("do", {"choices": ("price", "changed", "next", "post", "findings", "takeback", "buttons", "tryout"), "metavar": "DO",
+                "help": "price, changed, next, post, findings, takeback; buttons: write files to double-click and an add-in; tryout: test on a blank workbook and write a report"}),
+        ("files", {"nargs": "*", "type": Path, "help": "papers to post; the folder for buttons; the file for the report"}),
+        ("--book", {"metavar": "NAME", "help": "the open workbook that is meant (default: the one in front)"}),
+    )),
+    "doctor": ("look whether all that the buttons need is there, and say what to do", (
+        ("book", {"nargs": "?", "type": Path, "help": "also look who has this workbook open"}),
+        PROFILE,
+    )),
+}  # fmt: skip
+
+
+class _Later(argparse.ArgumentParser):
+    """The parser of one command, made when something of it is asked for: making all of them delays every start."""
+
+    def __init__(self, words: Sequence[Word], **own: Any) -> None:
+        self._later = words, own
+
+    def __getattr__(self, name: str) -> Any:
+        if "_later" not in self.__dict__:
+            raise AttributeError(name)
+        words, own = self.__dict__.pop("_later")
+        super().__init__(**own)
+        for word, options in words:
+            self.add_argument(word, **options)
+        return getattr(self, name)
+
+
 def parser() -> argparse.ArgumentParser:
     """The commands and options."""
     top = argparse.ArgumentParser(
         prog=NAME, description="Unit costs, margins and price tiers, from your own workbook and your suppliers' papers."
     )
-    asked = top.add_subparsers(dest="command", metavar="COMMAND", required=True)
-    one = asked.add_parser("demo", help="make the demo workbook with its sample papers, post them and price it")
-    one.add_argument(
-        "folder", nargs="?", type=Path, default=Path("costbook-demo"), help="where to (default: costbook-demo)"
-    )
-    one = asked.add_parser("blank", help="make a blank workbook that says what to type where")
-    one.add_argument("book", type=Path, help="the file to make, such as workshop.xlsx")
-    one = asked.add_parser("price", help="work out costs and prices and write them into the workbook")
-    one.add_argument("book", type=Path)
-    one.add_argument("--json", action="store_true", help="print every figure as JSON")
-    one = asked.add_parser("explain", help="show where a product's unit cost comes from, down to the paper and its row")
-    one.add_argument("book", type=Path)
-    one.add_argument("product", help="its code or name")
-    one.add_argument(
-        "--batches", type=float, metavar="N", help="also the unit cost when a batch is made N times as large"
-    )
-    one.add_argument("--json", action="store_true", help="print it as JSON")
-    one = asked.add_parser("post", help="post what you confirmed on Invoice review, and supplier papers: lists, price lists, e-invoices, PDFs, scans")
-    one.add_argument("book", type=Path)
-    one.add_argument("papers", nargs="*", type=Path, help="files or folders; none: only what you confirmed")
-    one = asked.add_parser("changed", help="show what announced prices do to costs and margins, and what to decide")
-    one.add_argument("book", type=Path)
-    one = asked.add_parser("accept", help="move the prices you decided on into your own columns, and log them")
-    one.add_argument("book", type=Path)
-    one = asked.add_parser("shops", help="write a line sheet and a notice of new prices for shops; neither holds a cost")
-    one.add_argument("book", type=Path)
-    one.add_argument("--pdf", type=Path, metavar="FILE", help="also print both into a PDF, through LibreOffice")
-    one = asked.add_parser("next", help="show what to make next, what is short and what to buy; with --plan the best plan of the week")
-    one.add_argument("book", type=Path)
-    one.add_argument("--by", default="", metavar="ORDER", help="margin per piece, sold out first, margin %%, cash per hour, plan (default: that of the Start tab)")
-    one.add_argument("--plan", action="store_true", help="also plan the week and write it day by day")
-    one.add_argument("--seconds", type=float, default=commands.PLAN_SECONDS, metavar="N", help="how long to look for the best plan (default: 10)")
-    one = asked.add_parser("record", help="book batches and sales you typed, and sales lists: stock moves")
-    one.add_argument("book", type=Path)
-    one.add_argument("lists", nargs="*", type=Path, help="sales lists of your shop, CSV or workbook")
-    one = asked.add_parser("count", help="write a count sheet with the stock's value at cost")
-    one.add_argument("book", type=Path)
-    one = asked.add_parser("lot", help="show where a lot came from and went, or the lots in a product's batches")
-    one.add_argument("book", type=Path)
-    one.add_argument("name", help="a lot, or a product's code or name")
-    one = asked.add_parser("picture", help="draw a PDF or scan with boxes over what was read of it")
-    one.add_argument("paper", type=Path)
-    one.add_argument("--into", type=Path, default=Path(), metavar="FOLDER", help="where the pictures go (default: here)")
-    one = asked.add_parser("takeback", help="put back the workbook as it was before the last save")
-    one.add_argument("book", type=Path)
-    one.add_argument("--list", action="store_true", help="only list the earlier states that are kept")
-    one.add_argument("--number", type=int, metavar="N", help="put back state N of that list instead")
-    one = asked.add_parser("install", help="put the costbook menu and toolbar into LibreOffice Calc")
-    one.add_argument("--remove", action="store_true", help="take them out again")
-    one.add_argument("--profile", type=Path, metavar="FOLDER", help="the office's user folder (default: yours)")
-    one = asked.add_parser("excel", help="work on the workbook that is open in Excel, like a button; write buttons for it; try it out")
-    one.add_argument("do", choices=("price", "changed", "next", "post", "findings", "takeback", "buttons", "tryout"), metavar="DO",
-                     help="price, changed, next, post, findings, takeback; buttons: write files to double-click and an add-in; tryout: test on a blank workbook and write a report")  # fmt: skip
-    one.add_argument("files", nargs="*", type=Path, help="papers to post; the folder for buttons; the file for the report")
-    one.add_argument("--book", metavar="NAME", help="the open workbook that is meant (default: the one in front)")
-    one = asked.add_parser("doctor", help="look whether all that the buttons need is there, and say what to do")
-    one.add_argument("book", nargs="?", type=Path, help="also look who has this workbook open")
-    one.add_argument("--profile", type=Path, metavar="FOLDER", help="the office's user folder (default: yours)")
+    asked = top.add_subparsers(dest="command", metavar="COMMAND", required=True, parser_class=_Later)
+    for name, (says, words) in COMMANDS.items():
+        asked.add_parser(name, help=says, words=words)
     return top
 
 
