@@ -212,18 +212,18 @@ def conflict_copies(path: Path) -> list[Finding]:
     found = []
     with suppress(OSError):
         saved_ns = target.stat().st_mtime_ns
-        for other in sorted(target.parent.iterdir()):
-            more = _added(target, other)
-            if not more or not other.is_file():
+        for name in sorted(name for name in os.listdir(target.parent) if _added(target, name)):  # a folder may hold thousands
+            other, more = target.with_name(name), _added(target, name)
+            if not other.is_file():
                 continue
             if CONFLICT.search(more) or (NUMBERED.fullmatch(more) and other.stat().st_mtime_ns > saved_ns):
                 found.append(_second_version(path.name, other.name))
     return found
 
 
-def _added(target: Path, other: Path) -> str:
-    """What the other's name has between the stem and the ending of the workbook's; '' where it is not made of these."""
-    name, stem, suffix = other.name.casefold(), target.stem.casefold(), target.suffix.casefold()
+def _added(target: Path, other: str) -> str:
+    """What the other name has between the stem and the ending of the workbook's; '' where it is not made of these."""
+    name, stem, suffix = other.casefold(), target.stem.casefold(), target.suffix.casefold()
     if not (name.startswith(stem) and name.endswith(suffix) and len(name) > len(stem) + len(suffix)):
         return ""
     return name[len(stem) : len(name) - len(suffix)]
