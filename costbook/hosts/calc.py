@@ -28,7 +28,7 @@ from costbook.book.grid import (
 from costbook.book.layout import COLOURS, DAY, SERIES, STYLES, Style
 from costbook.errors import HostError, Where
 from costbook.hosts.cells import clean
-from costbook.hosts.notation import bare, for_calc, from_calc, link_address
+from costbook.hosts.notation import bare, for_calc, from_calc, link_address, relative
 from costbook.hosts.places import Area, Held, named, refuse_protected, same, wanted_cells
 from costbook.hosts.render import fitted, lowest
 
@@ -240,7 +240,7 @@ def _tab(tab: PutTab, epoch: date) -> Plain:
         "name": tab.name, "rows": rows, "formulas": _formula_blocks(tab), "styled": styled_areas(tab),
         "links": [[r, c, link_address(cell.link), str(cell.value)] for r, c, cell in _filled(tab) if cell.link],
         "widths": [[c, round(w * CHARACTER_MM * 100)] for c, w in look.widths.items()],
-        "heights": [[r, round(h * POINT_MM * 100)] for r, h in heights.items()],
+        "tall": len(tab.rows), "heights": _runs({row: round(height * POINT_MM * 100) for row, height in heights.items()}),
         "merged": [[row, 0, row, last] for row, last in merged.items()], "hidden_columns": list(look.hidden_columns),
         "notes": [[r, c, text] for (r, c), text in look.notes.items()],
         "rules": [made for rule in look.rules if (made := _rule(rule.area, rule.kind, rule.source, rule.message))],
@@ -252,23 +252,51 @@ def _tab(tab: PutTab, epoch: date) -> Plain:
     }  # fmt: skip
 
 
+def _runs(heights: Mapping[int, int]) -> list[list[int]]:
+    """Rows of one height that follow each other, as [first, last, height]."""
+    runs: list[list[int]] = []
+    for row, height in sorted(heights.items()):
+        if runs and runs[-1][1] == row - 1 and runs[-1][2] == height:
+            runs[-1][1] = row
+        else:
+            runs.append([row, row, height])
+    return runs
+
+
 def _plain_value(cell: Cell, epoch: date) -> float | str:
     return "" if isinstance(cell.value, Formula | ErrorValue) else _stored(cell.value, epoch)
 
 
 def _formula_blocks(tab: PutTab) -> list[list[Any]]:
-    """Formulas as [first row, first column, rows of texts], next to each other in one block where they form one."""
+    """Formulas as [first row, first column, rows of texts, rows in all].
+
+    One that goes on down a column, each cell with its own row, is given once and filled down; the others, next to each other, in blocks.
+    """
+    texts = {(r, c): text for r, c, cell in _filled(tab) if (text := _formula(cell))}
     blocks: list[list[Any]] = []
-    for r, row in enumerate(tab.rows):
-        filled = [(c, text) for c, cell in enumerate(row) if (text := _formula(cell))]
-        for _, run in groupby(enumerate(filled), lambda pair: pair[1][0] - pair[0]):
-            run_cells = [pair[1] for pair in run]
-            column, texts = run_cells[0][0], [text for _, text in run_cells]
-            fits = [b for b in blocks[-4:] if b[1] == column and b[0] + len(b[2]) == r and len(b[2][0]) == len(texts)]
-            if fits:
-                fits[0][2].append(texts)
+    by_column = sorted(texts, key=lambda place: (place[1], place[0]))
+    for (column, _), run in groupby(by_column, lambda place: (place[1], relative(texts[place], place[0]))):
+        rows = [row for row, _ in run]
+        if len(rows) > 1 and rows[-1] - rows[0] == len(rows) - 1:
+            blocks.append([rows[0], column, [[texts[rows[0], column]]], len(rows)])
+            for row in rows:
+                del texts[row, column]
+    return blocks + _side_by_side(texts)
+
+
+def _side_by_side(texts: Mapping[tuple[int, int], str]) -> list[list[Any]]:
+    """The formulas that are left, rows of as many beside each other in one block."""
+    blocks: list[list[Any]] = []
+    for row, filled in groupby(sorted(texts), lambda place: place[0]):
+        for _, run in groupby(enumerate(column for _, column in filled), lambda pair: pair[1] - pair[0]):
+            columns = [column for _, column in run]
+            side = [texts[row, column] for column in columns]
+            above = next((b for b in blocks[-4:] if b[1] == columns[0] and b[0] + b[3] == row and len(b[2][0]) == len(side)), None)
+            if above:
+                above[2].append(side)
+                above[3] += 1
             else:
-                blocks.append([r, column, [texts]])
+                blocks.append([row, columns[0], [side], 1])
     return blocks
 
 

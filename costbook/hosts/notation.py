@@ -14,6 +14,9 @@ from costbook.errors import Where
 _OURS = re.compile(r"""("(?:[^"]|"")*")|('(?:[^']|'')*'|[A-Za-z_][\w.]*)!|(,)""")
 _CALCS = re.compile(r"""("(?:[^"]|"")*")|\$?('(?:[^']|'')*'|[A-Za-z_]\w*)\.(?=\$?[A-Z]{1,3}\$?\d)|(;)""")
 
+# What stands in quotes, and a place in a row that is not held fast.
+_ROWS = re.compile(r"""("(?:[^"]|"")*"|'(?:[^']|'')*')|(\$?\b[A-Z]{1,3})(\d+)\b(?!\()""")
+
 
 def for_calc(text: str) -> str:
     """The formula as Calc's own interface takes it."""
@@ -23,6 +26,15 @@ def for_calc(text: str) -> str:
 def from_calc(text: str) -> str:
     """The formula as a workbook file would write it."""
     return _CALCS.sub(lambda m: m[1] or (f"{m[2]}!" if m[2] else ","), text)
+
+
+def relative(text: str, row: int) -> str:
+    """A formula as it reads from its own row (counted from 0): alike for cells that differ in their row only.
+
+    >>> relative("A4*B$2+N('Tab 3'!C3)", 3) == relative("A5*B$2+N('Tab 3'!C4)", 4)
+    True
+    """
+    return _ROWS.sub(lambda m: m[1] or f"{m[2]}[{int(m[3]) - row}]", text)
 
 
 def bare(text: str) -> str:

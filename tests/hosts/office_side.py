@@ -8,7 +8,7 @@ from typing import Any
 
 sys.path.insert(0, str(Path(__file__).resolve().parents[2]))
 
-import uno  # noqa: F401 (what follows is imported through it)
+import uno
 from com.sun.star.accessibility.AccessibleRole import PUSH_BUTTON, TOOL_BAR
 
 from costbook.hosts.addons.calc import bridge, cells, drawing
@@ -62,6 +62,18 @@ class Hands(bridge.Session):
     def _widen(self, question: dict[str, Any]) -> None:
         sheet = self.document().Sheets.getByName(question["tab"])
         sheet.Columns.getByIndex(2).Width, sheet.Rows.getByIndex(5).Height, sheet.TabColor = 7000, 1234, 0x123456
+        sheet.PageStyle = "Report"
+
+    def _filter(self, question: dict[str, Any]) -> None:
+        """Hides the rows under the headings whose first cell is not this word."""
+        sheet = self.document().Sheets.getByName(question["tab"])
+        area = self.document().getPropertyValue("UnnamedDatabaseRanges").getByTable(sheet.RangeAddress.Sheet).DataArea
+        place = sheet.getCellRangeByPosition(area.StartColumn, area.StartRow, area.EndColumn, area.EndRow)
+        wanted, field = place.createFilterDescriptor(True), uno.createUnoStruct("com.sun.star.sheet.TableFilterField")
+        field.Operator, field.StringValue = uno.Enum("com.sun.star.sheet.FilterOperator", "EQUAL"), question["word"]
+        wanted.setFilterFields((field,))
+        wanted.ContainsHeader = True
+        place.filter(wanted)
 
     def _tabs(self, question: dict[str, Any]) -> dict[str, Any]:
         return {"tabs": list(self.document().Sheets.ElementNames)}

@@ -78,8 +78,8 @@ def test_one_undo_takes_all_of_it_back_and_redo_brings_it_again(office: Office, 
         assert office.ask({"ask": "tabs"}) == tabs and cells(office, "Start", "Products") == start
         office.ask({"ask": "redo"})
         again = cells(office, "Start", "Costs", "Prices", "Findings")
-        # The office sizes rows anew for their text when it brings a tab back, and forgets its page style.
-        assert [tab | {"heights": 0, "page": 0} for tab in again] == [tab | {"heights": 0, "page": 0} for tab in after]
+        # The office sizes rows anew for their text when it brings a tab back.
+        assert [tab | {"heights": 0} for tab in again] == [tab | {"heights": 0} for tab in after]
 
 
 def test_a_second_run_is_taken_back_to_the_first_cell_by_cell(office: Office, open_book: CalcDocument) -> None:
@@ -93,6 +93,18 @@ def test_a_second_run_is_taken_back_to_the_first_cell_by_cell(office: Office, op
     assert cells(office, "Costs") != before[1:2]
     office.ask({"ask": "undo"})
     assert cells(office, "Start", "Costs", "Prices", "Findings", "Cost trace") == before
+
+
+def test_rows_she_filtered_away_are_shown_and_filled(office: Office, open_book: CalcDocument) -> None:
+    commands.price(open_book)
+    wanted = open_book.snapshot().grids["Prices"]
+    office.ask({"ask": "filter", "tab": "Prices", "rows": len(wanted.rows), "word": "no product is called that"})
+    assert len(open_book.snapshot().grids["Prices"].hidden_rows) > 10
+    office.ask({"ask": "type", "tab": "Prices", "row": 3, "column": 1, "text": "hers"})
+    assert commands.price(open_book).written
+    again = open_book.snapshot().grids["Prices"]
+    assert not again.hidden_rows and again.same_values(wanted) and again.formulas == wanted.formulas
+    assert len({row for row, _ in again.formulas}) > 10
 
 
 def test_a_write_that_breaks_off_leaves_nothing(own_office: Office, book: Path) -> None:

@@ -9,7 +9,9 @@ from __future__ import annotations
 from typing import TYPE_CHECKING, Any
 
 import uno
+import unohelper
 from com.sun.star.awt import Rectangle
+from com.sun.star.document import XUndoAction
 from com.sun.star.table import BorderLine2, CellAddress, CellRangeAddress
 
 from costbook.hosts.addons.calc.cells import DATE, Refused, snapshot
@@ -43,14 +45,40 @@ def apply(document: Any, edits: dict[str, Any], title: str, services: Any) -> li
     pen, done = _Pen(document, services), False
     try:
         pen.write(edits)
+        undo.addUndoAction(_Remembered(document, edits["tabs"], pen.pages))
         done = True
     finally:
         undo.leaveUndoContext()
         if pen.has_written and not done:
             undo.undo()  # of a write that broke off nothing stays
+        document.IsAdjustHeightEnabled = True
         document.removeActionLock()
         document.unlockControllers()
     return pen.new
+
+
+class _Remembered(unohelper.Base, XUndoAction):  # type: ignore[misc]
+    """What the office's own undo and redo leave out: the pages on which our tabs print.
+
+    Row heights cannot be put back here: setting them is recorded as steps of its own, whatever is locked.
+    """
+
+    Title = "costbook"
+
+    def __init__(self, document: Any, tabs: list[dict[str, Any]], before: dict[str, str]) -> None:
+        self._document, self._before = document, before
+        self._tabs = [{key: tab[key] for key in ("name", "landscape", "pages_wide")} for tab in tabs]
+
+    def undo(self) -> None:
+        """The tabs that stay print on the pages they had."""
+        for name, page in self._before.items():
+            if self._document.StyleFamilies.getByName("PageStyles").hasByName(page):
+                self._document.Sheets.getByName(name).PageStyle = page
+
+    def redo(self) -> None:
+        """The tabs are there again, and print as they did."""
+        for tab in self._tabs:
+            self._document.Sheets.getByName(tab["name"]).PageStyle = _page_style(tab)
 
 
 class _Pen:
@@ -63,6 +91,7 @@ class _Pen:
         self._bare: dict[str, dict[str, Any]] = {}
         self.has_written = False
         self.new: list[str] = []
+        self.pages: dict[str, str] = {}  # the page styles that tabs had before
         self._english = uno.createUnoStruct("com.sun.star.lang.Locale", "en", "US", "")
         self._styles = document.StyleFamilies.getByName("CellStyles")
 
@@ -73,6 +102,7 @@ class _Pen:
             self._cell(*cell)
             self.has_written = True
         tabs = edits["tabs"]
+        self._document.IsAdjustHeightEnabled = False  # else the office makes every row fit after every block
         for tab in tabs:  # all there before the first formula that refers to one
             if not self._sheets.hasByName(tab["name"]):
                 self._sheets.insertNewByName(tab["name"], self._sheets.Count)
@@ -80,6 +110,9 @@ class _Pen:
                 self.new.append(tab["name"])
         for tab in tabs:
             self._tab(self._sheets.getByName(tab["name"]), tab)
+        self._document.IsAdjustHeightEnabled = True
+        for tab in tabs:
+            _heights(self._sheets.getByName(tab["name"]), tab)
 
     # ---------------------------------------------------------------- her cells
 
@@ -164,15 +197,14 @@ class _Pen:
 
     def _tab(self, sheet: Any, tab: dict[str, Any]) -> None:
         self._cleared(sheet, tab)
+        self._page(sheet, tab)  # while the tab is empty: where its pages break is worked out anew each time
         rows = tab["rows"]
         if rows and rows[0]:
-            block = sheet.getCellRangeByPosition(0, 0, len(rows[0]) - 1, len(rows) - 1)
-            for style, areas in tab["styled"]:
-                self._dress(self._many(sheet, areas), style)
-            block.setDataArray(tuple(map(tuple, rows)))
-        for row, column, texts in tab["formulas"]:
-            place = sheet.getCellRangeByPosition(column, row, column + len(texts[0]) - 1, row + len(texts) - 1)
-            place.setFormulaArray(tuple(map(tuple, texts)))
+            sheet.getCellRangeByPosition(0, 0, len(rows[0]) - 1, len(rows) - 1).setDataArray(tuple(map(tuple, rows)))
+        for row, column, texts, tall in tab["formulas"]:
+            self._formulas(sheet, row, column, texts, tall)
+        for style, areas in tab["styled"]:  # last, as a formula filled down takes its look along
+            self._dress(self._many(sheet, areas), style)
         for row, column, address, text in tab["links"]:
             self._link(sheet.getCellByPosition(column, row), address, text)
         self._sizes(sheet, tab)
@@ -184,11 +216,13 @@ class _Pen:
             if style not in self._bare:
                 self._light(_range(sheet, area), formula, style)
         self._charts(sheet, tab["charts"])
-        self._page(sheet, tab)
         self._filter(sheet, tab)
 
     def _cleared(self, sheet: Any, tab: dict[str, Any]) -> None:
-        """Everything of an earlier run, copied over from empty cells below, so that one undo restores all of it."""
+        """Everything of an earlier run, copied over from empty cells below, so that one undo restores all of it.
+
+        Rows she filtered away or hid are shown: what stands in them is another thing afterwards.
+        """
         cursor = sheet.createCursor()
         cursor.gotoEndOfUsedArea(False)
         used = cursor.RangeAddress
@@ -200,9 +234,18 @@ class _Pen:
         empty = CellRangeAddress(index, 0, sheet.Rows.Count - tall, wide - 1, sheet.Rows.Count - 1)
         sheet.copyRange(CellAddress(index, 0, 0), empty)
         self.has_written = True
+        sheet.getCellRangeByPosition(0, 0, 0, tall - 1).Rows.IsVisible = True  # else no formula is filled down into hidden ones
         notes = sheet.Annotations
         for i in reversed(range(notes.Count)):
             notes.removeByIndex(i)
+
+    def _formulas(self, sheet: Any, row: int, column: int, texts: list[list[str]], tall: int) -> None:
+        """A block of formulas; where it is to be taller than its texts, their first row filled down: each text is slow to take in."""
+        place = sheet.getCellRangeByPosition(column, row, column + len(texts[0]) - 1, row + len(texts) - 1)
+        place.setFormulaArray(tuple(map(tuple, texts)))
+        if tall > len(texts):
+            down = uno.Enum("com.sun.star.sheet.FillDirection", "TO_BOTTOM")
+            sheet.getCellRangeByPosition(column, row, column + len(texts[0]) - 1, row + tall - 1).fillAuto(down, 1)
 
     def _many(self, sheet: Any, areas: list[Area]) -> Any:
         """Areas as one, so that a look is given in one call."""
@@ -218,7 +261,7 @@ class _Pen:
         cell.insertTextContent(cell.createTextCursor(), field, False)
 
     def _sizes(self, sheet: Any, tab: dict[str, Any]) -> None:
-        columns, rows = sheet.Columns, sheet.Rows
+        columns = sheet.Columns
         for column, width in tab["widths"]:
             one = columns.getByIndex(column)
             if one.Width != width:
@@ -228,12 +271,8 @@ class _Pen:
         for column in tab["hidden_columns"]:
             if columns.getByIndex(column).IsVisible:
                 columns.getByIndex(column).IsVisible = False
-        sheet.getCellRangeByPosition(0, 0, 0, max(len(tab["rows"]), 1) - 1).Rows.OptimalHeight = True
         for area in tab["merged"]:
             _range(sheet, area).merge(True)
-        for row, height in tab["heights"]:
-            if rows.getByIndex(row).Height != height:
-                rows.getByIndex(row).Height = height
         if sheet.TabColor != tab["colour"]:
             sheet.TabColor = tab["colour"]
 
@@ -310,18 +349,18 @@ class _Pen:
     # ---------------------------------------------------------------- page and filter
 
     def _page(self, sheet: Any, tab: dict[str, Any]) -> None:
-        pages = self._document.StyleFamilies.getByName("PageStyles")
-        name = f"{STYLE_PREFIX}{'across' if tab['landscape'] else 'upright'} {tab['pages_wide']}"
+        pages, name = self._document.StyleFamilies.getByName("PageStyles"), _page_style(tab)
         if not pages.hasByName(name):
             page = self._document.createInstance("com.sun.star.style.PageStyle")
             pages.insertByName(name, page)
             _set_up(page, tab)
         if sheet.PageStyle != name:
+            if tab["name"] not in self.new:
+                self.pages[tab["name"]] = sheet.PageStyle
             sheet.PageStyle = name
         if tab["title_rows"]:
             first, last = tab["title_rows"]
             sheet.setTitleRows(CellRangeAddress(sheet.RangeAddress.Sheet, 0, first, 0, last))
-            sheet.setPrintTitleRows(True)
         if tab["print_area"]:
             a = tab["print_area"]
             sheet.setPrintAreas((CellRangeAddress(sheet.RangeAddress.Sheet, a[1], a[0], a[3], a[2]),))
@@ -336,6 +375,7 @@ class _Pen:
         if not ranges.hasByTable(index):
             ranges.setByTable(address)
         one = ranges.getByTable(index)
+        one.FilterDescriptor.setFilterFields(())
         one.setDataArea(address)
         one.AutoFilter = True
 
@@ -351,6 +391,17 @@ def show(view: Any, tab: dict[str, Any], services: Any) -> None:
     if not tab["grid"]:
         helper = services.createInstance("com.sun.star.frame.DispatchHelper")
         helper.executeDispatch(view.Frame, ".uno:ToggleSheetGrid", "", 0, ())
+
+
+def _page_style(tab: dict[str, Any]) -> str:
+    return f"{STYLE_PREFIX}{'across' if tab['landscape'] else 'upright'} {tab['pages_wide']}"
+
+
+def _heights(sheet: Any, tab: dict[str, Any]) -> None:
+    """Every row as high as its text wants, but for the runs of rows whose height is told: first, last, height."""
+    _range(sheet, [0, 0, max(tab["tall"], 1) - 1, 0]).Rows.OptimalHeight = True
+    for first, last, height in tab["heights"]:
+        _range(sheet, [first, 0, last, 0]).Rows.Height = height
 
 
 def _range(sheet: Any, area: Area) -> Any:
