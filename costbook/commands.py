@@ -29,6 +29,7 @@ from costbook.hosts.file import create
 from costbook.hosts.opening import Host, file_of, opened
 from costbook.papers import PostedPaper, files, picture, read_paper
 from costbook.printouts import result_tabs
+from costbook.printouts.marks import BESIDE, beside
 
 if TYPE_CHECKING:
     from costbook.costing.hidden_rises import HiddenRise
@@ -117,7 +118,8 @@ def price(path: Path | Host, tell: Tell = _quiet, today: date | None = None) -> 
         tell("working out costs and prices")
         priced, found = worked_out(snapshot, today or date.today())
         edits, found = _price_edits(snapshot, priced, found)
-        edits = Edits(edits.cells, (*edits.tabs, *_refreshed(snapshot, priced)))
+        others = _refreshed(snapshot, priced)
+        edits, found = Edits(edits.cells, (*edits.tabs, *others)), [*found, *beside(snapshot, [tab.name for tab in others])]
         tell("writing")
         written = bool(edits) and host.apply(edits)
     return Outcome(file_of(path), priced, (*second_versions, *found), written)
@@ -130,8 +132,9 @@ def _price_edits(snapshot: Snapshot, priced: Priced, found: list[Finding]) -> tu
     """
     tabs = result_tabs.figure_tabs(priced, snapshot)
     standing = {tab.name for tab in tabs if tab.stands(snapshot)}
-    found = [*found, *result_tabs.typed_over_cells(priced, snapshot, standing)]
-    told = [f for f in result_tabs.findings_now(snapshot) if TYPED_OVER in f.sentence]
+    drawn = [name for name in (*(tab.name for tab in tabs), tool_tabs.FINDINGS.name) if name not in standing]
+    found = [*found, *result_tabs.typed_over_cells(priced, snapshot, standing), *beside(snapshot, drawn)]
+    told = [f for f in result_tabs.findings_now(snapshot) if TYPED_OVER in f.sentence or BESIDE in f.sentence]
     for kept in ([*found, *told], found) if told else (found,):
         last = result_tabs.findings_tab(kept)
         if len(standing) == len(tabs) and last.stands_in(snapshot):
@@ -155,6 +158,10 @@ def _refreshed(snapshot: Snapshot, priced: Priced) -> list[PutTab]:
 
         tabs += queue_tabs(priced, queue_of(priced), order_shown(snapshot, priced.book.settings.queue_by))
     return [tab for tab in tabs if not tab.stands_in(snapshot)]
+
+
+def _beside(snapshot: Snapshot, edits: Edits) -> list[Finding]:
+    return beside(snapshot, [tab.name for tab in edits.tabs])
 
 
 def _last_run(snapshot: Snapshot, on: date) -> Iterable[SetCell]:
@@ -294,7 +301,7 @@ def changed(path: Path | Host, tell: Tell = _quiet, today: date | None = None) -
         tell("writing")
         written = bool(edits) and host.apply(edits)
     about = [f for f in found if f.check.startswith("announced") or _on(f, snapshot, layout.ANNOUNCED.name)]
-    return Changed(file_of(path), priced, impact, tuple(about), tuple(hidden), written)
+    return Changed(file_of(path), priced, impact, (*about, *_beside(snapshot, edits)), tuple(hidden), written)
 
 
 def _on(finding: Finding, snapshot: Snapshot, *tabs: str) -> bool:
@@ -429,7 +436,8 @@ def make_next(path: Path | Host, by: str = "", seconds: float | None = None, tel
         tell("writing")
         written = bool(edits) and host.apply(edits)
     about = [f for f in told if _on(f, snapshot, layout.WEEK.name)]
-    return ToMake(file_of(path), tuple(sorted_rows(found, order, plan)), order, plan, (*about, *found.findings), written)
+    findings = (*about, *found.findings, *_beside(snapshot, edits))
+    return ToMake(file_of(path), tuple(sorted_rows(found, order, plan)), order, plan, findings, written)
 
 
 class Recorded(NamedTuple):
@@ -486,7 +494,7 @@ def record(path: Path | Host, lists: Sequence[Path] = (), tell: Tell = _quiet, t
         edits = making.one_save(cells, tabs, booked.edits, [tab for tab in (*result, *columns) if not tab.stands_in(snapshot)])
         tell("writing")
         written = bool(edits) and host.apply(edits)
-    findings = (*told, *booked.moves.findings)
+    findings = (*told, *booked.moves.findings, *_beside(snapshot, edits))
     rates = tuple((c, priced.book.products[c].sold_per_week, now) for (c, key), now in booked.moves.products.items() if key == "sold_per_week" and isinstance(now, float))
     return Recorded(len(booked.moves.batches), len(booked.moves.sales), read, left_out, tuple(h for h, _ in asked), rates, findings, written)
 
@@ -498,7 +506,8 @@ def count(path: Path | Host, tell: Tell = _quiet, today: date | None = None) -> 
     with _opened(path) as (host, snapshot):
         priced, _ = worked_out(snapshot, today or date.today())
         tab, findings, value = count_tab(snapshot, priced)
-        return value, tuple(findings), not tab.stands_in(snapshot) and host.apply(Edits(tabs=(tab,)))
+        edits = Edits(tabs=() if tab.stands_in(snapshot) else (tab,))
+        return value, (*findings, *_beside(snapshot, edits)), bool(edits) and host.apply(edits)
 
 
 def lot(path: Path | Host, name: str) -> list[str]:

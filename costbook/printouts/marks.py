@@ -1,17 +1,19 @@
 """Marks on the tool's own rows, by which a cell typed over is noticed at the next run.
 
 Each row of a marked tab ends in a hidden cell with four characters per column, a check sum of what the tool wrote there.
-The marks move with a row when she sorts the tab. Formula cells and columns of hers are not marked.
+The marks move with a row when she sorts the tab. Formula cells and columns of hers are not marked. What she types beside or
+below a table of the tool is told as well before the tab is drawn anew.
 """
 
 from __future__ import annotations
 
-from collections.abc import Mapping, Sequence
+from collections.abc import Iterable, Mapping, Sequence
 from datetime import date
 from functools import lru_cache
 from zlib import crc32
 
-from costbook.book.grid import Cell, ErrorValue, Formula, Snapshot, Value
+from costbook.amounts.numbers import quoted
+from costbook.book.grid import Cell, ErrorValue, Formula, Snapshot, Value, address
 from costbook.book.layout import TOOL, Column, Tab
 from costbook.book.table import Table, find_table, plain_text
 from costbook.errors import Finding
@@ -19,6 +21,9 @@ from costbook.errors import Finding
 HEADING = "Tool's marks"
 MARK = Column("mark", HEADING, ink=TOOL, needed=True)
 OPEN = "...."
+BESIDE = "beside or below the tool's table, and not on the new one"
+HEADINGS = 2  # the row of headings on every tab of the tool
+TOLD = 3  # cells that are named
 
 
 def _crc(text: str) -> str:
@@ -95,6 +100,38 @@ def _row(table: Table, index: int, tab: Tab, mark: str, now: Mapping[str, Value]
         do = "The tool's value is back in its cell; keep your own figures in columns of your own."
         found.append(Finding("warn", "typed-over", sentence, table.grid.where(index, place), do))
     return found
+
+
+def beside(snapshot: Snapshot, tabs: Iterable[str]) -> list[Finding]:
+    """What she typed on tabs of the tool where it writes nothing: right of its columns, or below its rows after an empty one.
+
+    Args: tabs are the names of those about to be drawn anew; the others keep what stands there.
+    Returns: one finding for each tab, with the first cells.
+    """
+    found = []
+    for grid in filter(None, map(snapshot.grid, tabs)):
+        if len(grid.rows) <= HEADINGS:
+            continue
+        wide = _filled_from_left(grid.rows[HEADINGS])
+        hers, ended = list[tuple[int, int]](), False
+        for r, row in enumerate(grid.rows):
+            ended = ended or (r > HEADINGS and not _filled(row))
+            first = 0 if ended else 1 if r < HEADINGS else wide
+            hers += [(r, c) for c in range(first, len(row)) if row[c] not in (None, "")]
+        if hers:
+            cells = ", ".join(f"{address(r, c)} {quoted(plain_text(grid.rows[r][c]))}" for r, c in hers[:TOLD])
+            more = f" and {len(hers) - TOLD} more" if len(hers) > TOLD else ""
+            do = "It is not on the new tab; the earlier state has it (takeback, or costbook-backups). Keep notes on a tab of your own."
+            found.append(Finding("warn", "typed-beside", f"typed {BESIDE}: {cells}{more}", grid.where(*hers[0]), do))
+    return found
+
+
+def _filled(row: Sequence[Value]) -> bool:
+    return any(value not in (None, "") for value in row)
+
+
+def _filled_from_left(row: Sequence[Value]) -> int:
+    return next((c for c, value in enumerate(row) if value in (None, "")), len(row))
 
 
 def shown(value: Value, kind: str) -> str:

@@ -86,6 +86,15 @@ def test_a_second_look_writes_nothing(queued: Path) -> None:
     assert not commands.make_next(queued, today=DAY).written
 
 
+def test_a_note_below_the_queue_is_told_before_it_goes(queued: Path) -> None:
+    for again in (lambda: commands.make_next(queued, today=DAY), lambda: commands.price(queued, today=DAY)):
+        workbook = openpyxl.load_workbook(queued)
+        workbook["Make next"].cell(60, 2).value = "ask the packer"
+        workbook.save(queued)
+        (told,) = (f for f in again().findings if f.check == "typed-beside")
+        assert str(told.where) == "Make next!B60" and "ask the packer" in told.sentence
+
+
 def test_to_buy_is_in_whole_packs_that_are_enough(queued: Path) -> None:
     found = [r for r in table(queued, "To buy") if r["Packs"]]
     tins = next(r for r in found if r["Code"] == "K01")

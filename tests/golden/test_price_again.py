@@ -20,10 +20,13 @@ from records import replace
 
 from costbook import commands
 from costbook.book.grid import Snapshot
+from costbook.book.tool_tabs import TOOL_TABS
 from costbook.costing.checks import Priced
 from costbook.errors import BookError, CostbookError, Finding, LayoutError
+from costbook.hosts import disk
 from costbook.hosts.file import WorkbookFile
 from costbook.printouts import result_tabs
+from costbook.printouts.marks import beside
 
 Copy = Any
 Clean = tuple[Priced, list[Finding]]
@@ -178,6 +181,31 @@ def test_a_cell_typed_over_is_noticed_once_and_put_right(book: Copy, clean: Clea
     assert abs(next(r for r in costs if r["Code"] == "P06")["Unit cost"] - clean[0].costs["P06"].unit_cost) < 1e-9
     before = stamp(book.path)
     assert not commands.price(book.path).written and stamp(book.path) == before
+
+
+def test_what_she_typed_beside_or_below_a_table_of_the_tool_is_told(book: Copy) -> None:
+    """Nothing of hers goes without a word: the cells are named, the state before is kept, and a second run writes nothing."""
+    sheet = book.workbook["Costs"]
+    below, beside = f"B{sheet.max_row + 3}", "X5"
+    sheet[below], sheet[beside] = "ask the packer", 7
+    book.workbook["Findings"]["J1"] = "seen by me"
+    told = [f for f in book.price().findings if f.check == "typed-beside"]
+    assert {str(f.where).partition("!")[0] for f in told} == {"Costs", "Findings"}
+    costs = next(f.sentence for f in told if "ask the packer" in f.sentence)
+    assert f'{below} "ask the packer"' in costs and f'{beside} "7"' in costs
+    (kept, *_) = disk.kept_states(book.path)
+    assert "ask the packer" in str(WorkbookFile(kept.path).snapshot().grids["Costs"].rows)
+    before = stamp(book.path)
+    assert not commands.price(book.path).written and stamp(book.path) == before
+
+
+def test_the_tool_finds_nothing_of_hers_on_its_own_tabs(book: Copy, tmp_path: Path) -> None:
+    for run in (commands.changed, commands.accept, commands.shops, commands.count, commands.record):
+        run(book.save(), today=DEMO_DATE)
+    commands.make_next(book.path, "plan", 1.0, today=DEMO_DATE)
+    snapshot = WorkbookFile(book.path).snapshot()
+    names = [tab.name for tab in TOOL_TABS if snapshot.grid(tab.name)]
+    assert len(names) > 20 and not beside(snapshot, names)
 
 
 # ------------------------------------------------------------ the same book, laid out otherwise
