@@ -18,7 +18,7 @@ NO_WINDOW = 0x08000000  # for Windows; elsewhere there is none to suppress
 
 
 class Engine:
-    """A running engine. `messages` fills with what it says; None is its end."""
+    """A running engine. `messages` fills with what it says; None is its end. `is_silent` tells that it was ended for saying nothing."""
 
     def __init__(self, command: list[str]) -> None:
         environment = {name: value for name, value in os.environ.items() if not name.startswith(NOT_ITS_OWN)}
@@ -27,7 +27,10 @@ class Engine:
             creationflags=NO_WINDOW if os.name == "nt" else 0,
         )  # fmt: skip
         self.messages: queue.Queue[dict[str, Any] | None] = queue.Queue()
-        threading.Thread(target=self._listen, daemon=True).start()
+        self._outgoing: queue.Queue[bytes] = queue.Queue()
+        self.is_silent = False
+        for work in (self._listen, self._write):
+            threading.Thread(target=work, daemon=True).start()
 
     def _listen(self) -> None:
         assert self._process.stdout is not None
@@ -43,16 +46,31 @@ class Engine:
         """Whether the process is there."""
         return self._process.poll() is None
 
-    def send(self, message: dict[str, Any]) -> None:
-        """Sends one message; to an engine that is gone, nothing."""
+    def _write(self) -> None:
+        """On a thread of its own, as an engine that does not read would keep who sends waiting for ever."""
         assert self._process.stdin is not None
         try:
-            self._process.stdin.write(json.dumps(message).encode() + b"\n")
-            self._process.stdin.flush()
+            while message := self._outgoing.get():
+                self._process.stdin.write(message)
+                self._process.stdin.flush()
         except OSError:
             self.messages.put(None)
 
+    def send(self, message: dict[str, Any]) -> None:
+        """Sends one message and does not wait; to an engine that is gone, nothing."""
+        self._outgoing.put(json.dumps(message).encode() + b"\n")
+
+    def heard(self, seconds: float) -> dict[str, Any] | None:
+        """The next message; None at the end of the engine, and of one that says nothing for so many seconds, which is ended."""
+        try:
+            return self.messages.get(timeout=seconds)
+        except queue.Empty:
+            self.is_silent = True
+            self.end()
+            return None
+
     def end(self) -> None:
         """Ends the process at once: whatever it works on, only the office writes."""
+        self._outgoing.put(b"")
         self._process.kill()
         self._process.wait()

@@ -133,10 +133,10 @@ class Run:
         engine = Desk.running_engine()
         engine.send({"do": self._action, "path": _path(self._document), **self._more})
         while True:
-            message = self._heard(engine)
+            message = engine.heard(HANG_SECONDS)
             if message is None:
                 Desk.engine = None
-                return {"level": "failed", "sentence": self._end_of_engine()}
+                return {"level": "failed", "sentence": self._end_of(engine)}
             if "say" in message:
                 self._on_main(partial(self._progress.setText, f"costbook: {message['say']} ..."))
             elif "ask" in message:
@@ -144,16 +144,11 @@ class Run:
             elif "told" in message:
                 return dict(message["told"])
 
-    def _heard(self, engine: Engine) -> dict[str, Any] | None:
-        try:
-            return engine.messages.get(timeout=HANG_SECONDS)
-        except queue.Empty:
-            engine.end()
-            return None
-
-    def _end_of_engine(self) -> str:
+    def _end_of(self, engine: Engine) -> str:
         if self.is_cancelled:
             return "Cancelled; the workbook is as it was."
+        if engine.is_silent:
+            return f"The tool said nothing for {HANG_SECONDS / 60:g} minutes and was stopped; the workbook is as it was. Press the button again."
         return "The tool broke off before it was done; the workbook is as it was. Press the button again."
 
     def _answered(self, question: dict[str, Any]) -> dict[str, Any]:
