@@ -13,6 +13,7 @@ from tests.benchmarks import measures
 from tests.benchmarks.books import SIZES
 from tests.benchmarks.impact_measures import impact_measures
 from tests.benchmarks.measures import Measure
+from tests.benchmarks.press import press_measure
 
 README = Path(__file__).with_name("README.md")
 HEAD = ("measure", "ours", "reference", "ratio", "budget", "met")
@@ -35,6 +36,8 @@ second line. Ours is the same run in both: over twenty columns with styles, form
 back before it replaces the old one. Only ours runs the checks. Whole processes find their
 compiled files, as an installed program does. A run of the program does without Python's collector of cycles, and so do the
 measures of its steps. Memory growth is that of a process each, from the peak it has with everything loaded. A step's share is of the run with writing. Each of the M runs is made once.
+The press goes through the installed extension in a live LibreOffice, from the button's address to the sentence that it is written, with the
+engine running already; closed is the whole process of the command. A rate of pay changes before each, so both write.
 
 Run again, from the top of the checkout with the test extra installed (LibreOffice is used where it is there):
 
@@ -73,6 +76,7 @@ def measured() -> list[Measure]:
         found += measures.ordinary_way(folder, "M", SIZES["M"])
         found += measures.saving(folder)
         found += measures.supplier_papers(folder)
+        found.append(press_measure(folder))
         found += [measures.office(folder, label, SIZES[label]) for label in ("S", "M")]
     return found
 

@@ -79,7 +79,8 @@ def against(what: str, ours: float, reference: float, budget: str, limit: float,
     return Measure(what, ms(ours), ms(reference), said, budget, ratio >= limit if faster else ratio <= limit)
 
 
-def _program(*arguments: str) -> list[str]:
+def program(*arguments: str) -> list[str]:
+    """A command of costbook as a process of its own."""
     return [sys.executable, "-m", "costbook", *arguments]
 
 
@@ -104,7 +105,7 @@ def start_up(folder: Path, runs: int = 15) -> list[Measure]:
     bare, _ = timed(lambda: run_child([sys.executable, "-I", "-c", "pass"]), runs)
     found = []
     for what, path in (("demo book", folder / "demo" / commands.DEMO_BOOK), ("S book", small)):
-        command = _program("price", str(path))
+        command = program("price", str(path))
         run_child(command, folder / "compiled")
         ours, _ = timed(lambda c=command: run_child(c, folder / "compiled"), runs)  # type: ignore[misc]
         found.append(against(f"price, {what} unchanged, whole process; bare Python", ours, bare, "<= 5 x", 5))

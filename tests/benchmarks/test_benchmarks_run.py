@@ -9,6 +9,7 @@ import pytest
 
 from tests.benchmarks import books, formulas, measures, ordinary, plans
 from tests.benchmarks.__main__ import HEAD, table
+from tests.benchmarks.press import press_measure
 
 TINY = books.SIZES["tiny"]
 
@@ -71,6 +72,13 @@ def test_the_other_measures_run_and_print_as_a_table(tmp_path: Path) -> None:
     ]  # fmt: skip
     lines = table(found).splitlines()
     assert len(lines) == len(found) + 2 and all(line.count("|") == len(HEAD) + 1 for line in lines)
+
+
+@pytest.mark.office
+@pytest.mark.skipif(shutil.which("soffice") is None, reason="no office program")
+def test_a_press_in_the_open_workbook_is_measured(tmp_path: Path) -> None:
+    measure = press_measure(tmp_path, TINY, pairs=1)
+    assert measure.ratio.endswith(" x") and measure.budget == "<= 3 x"
 
 
 def test_the_same_seed_makes_the_same_book_and_another_another() -> None:

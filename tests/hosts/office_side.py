@@ -23,6 +23,13 @@ class Hands(bridge.Session):
     def _redo(self, question: dict[str, Any]) -> None:
         self.document().UndoManager.redo()
 
+    def _press(self, question: dict[str, Any]) -> None:
+        """A button, by the address that menu and toolbar send."""
+        address = uno.createUnoStruct("com.sun.star.util.URL")
+        address.Complete = f"costbook:{question['action']}"
+        _, address = self.services.createInstance("com.sun.star.util.URLTransformer").parseStrict(address)
+        self.document().CurrentController.Frame.queryDispatch(address, "_self", 0).dispatch(address, ())
+
     def _titles(self, question: dict[str, Any]) -> dict[str, Any]:
         return {"undo": list(self.document().UndoManager.getAllUndoActionTitles())}
 
