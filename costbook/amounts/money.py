@@ -57,12 +57,6 @@ def read_money(text: str, decimal: str = "point") -> Decimal:
     return -value if negative and value else value
 
 
-def money_text(value: Decimal, decimal: str = "point") -> str:
-    """The money with thousands marked, as `read_money` reads it back: '1,234.50', or '1.234,50' for commas."""
-    shown = f"{value:,f}"
-    return shown if decimal == "point" else shown.translate(str.maketrans(",.", ".,"))
-
-
 @lru_cache(maxsize=16)
 def _last_place(places: int) -> Decimal:
     return Decimal((0, (1,), -places))

@@ -13,11 +13,10 @@ import math
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
 from decimal import Decimal
-from fractions import Fraction
 from functools import cached_property
 from typing import NamedTuple
 
-from costbook.amounts.money import Ending, rounded
+from costbook.amounts.money import Ending
 from costbook.book.model import Book
 from costbook.costing.announced import NewRate, rates_after
 from costbook.costing.rates import Rates
@@ -81,18 +80,12 @@ class TierChange(NamedTuple):
 
         Her own price where the cost does not change; None where she has no price, or no price keeps that margin.
         """
-        return None if self.margin is None else self._keeping(self.margin, "margin", ending)
-
-    def price_keeping_kept(self, ending: Ending | None = None) -> Decimal | None:
-        """The shown price of which the share kept after channel costs stays what it is, up to an ending."""
-        share = self.kept_fraction
-        return None if share is None else self._keeping(share, "kept", ending)
-
-    def _keeping(self, share: float, counts: str, ending: Ending | None) -> Decimal | None:
+        if self.margin is None:
+            return None
         if self.cost_after == self.cost and ending is None:
             return self.her_price
         try:
-            return self.pricer.shown(self.pricer.for_share(self.cost_after, share, counts), ending)
+            return self.pricer.shown(self.pricer.for_share(self.cost_after, self.margin, "margin"), ending)
         except InputError:
             return None
 
@@ -111,17 +104,6 @@ class ProductChange(NamedTuple):
     effects: Mapping[str, float]
     a_year: float | None
     tiers: tuple[TierChange, ...]
-
-    def shown_effects(self, places: int = 2) -> dict[str, Decimal]:
-        """The effects to so many decimals, so that they add up to the shown rise: largest remainder, ties in order."""
-        exact = [Fraction(effect) * 10**places for effect in self.effects.values()]
-        floors = [math.floor(effect) for effect in exact]
-        left = int(rounded(sum(exact, Fraction(0)), 0)) - sum(floors)
-        order = sorted(range(len(exact)), key=lambda at: floors[at] - exact[at])[:left]
-        return {
-            code: Decimal(whole + (at in order)).scaleb(-places)
-            for at, (code, whole) in enumerate(zip(self.effects, floors, strict=True))
-        }
 
 
 @dataclass(frozen=True)
@@ -186,17 +168,6 @@ def impact(
         changed = tuple([_tier(ready[tier.channel], tier, after) for tier in standing.get(code, ())])
         found[code] = ProductChange(code, before, after, rise, effects, a_year, changed)
     return Impact(usage, rates_after(rated, news), costed, news, found, tuple(_findings(book, news, found)))
-
-
-def tier_changes(book: Book, cost: Cost, before: float, after: float) -> tuple[TierChange, ...]:
-    """One product in every channel at two unit costs, such as those of an accepted state and of now.
-
-    Args:
-        cost: the product's cost today; only its unit cost is taken to be `before`.
-    """
-    ready = {pricer.channel.name: pricer for pricer in pricers(book)}
-    standing, _ = tiers(book, {cost.product: cost._replace(unit_cost=before)})
-    return tuple(_tier(ready[tier.channel], tier, after) for tier in standing)
 
 
 def _tier(pricer: Pricer, tier: Tier, after: float) -> TierChange:

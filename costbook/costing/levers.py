@@ -50,11 +50,6 @@ class Lever:
     effect: float
     standings: tuple[Standing, ...]
 
-    @property
-    def brings_back(self) -> bool:
-        """Whether the product is back over its floor in all of these channels."""
-        return all(standing.over_floor for standing in self.standings)
-
 
 @dataclass(frozen=True, slots=True)
 class PriceMove:
@@ -108,18 +103,6 @@ def price_move(pricer: Pricer, cost: Cost, before: Decimal, after: Decimal) -> P
     except InputError:
         sales = None
     return PriceMove(cost.product, pricer.channel.name, before, after, shares[0], shares[1], kept[0], kept[1], sales)
-
-
-def price_moves(usage: Usage, costed: Mapping[str, Cost], product: str) -> list[PriceMove]:
-    """For every channel in which her price is under the floor: the price that meets it, up to the channel's ending."""
-    cost, found = costed[product], []
-    for pricer, price in _under_floor(usage, cost):
-        try:
-            floor = pricer.for_share(cost.unit_cost, pricer.floor or 0.0, pricer.channel.floor_counts)
-        except InputError:
-            continue
-        found.append(price_move(pricer, cost, price, pricer.shown(floor)))
-    return found
 
 
 def under_floor(usage: Usage, costed: Mapping[str, Cost]) -> list[str]:

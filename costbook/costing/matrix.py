@@ -13,7 +13,7 @@ from math import nan
 from typing import Any
 
 from costbook.costing.rates import Rates
-from costbook.costing.usage import CATEGORIES, Key, Usage, rate_of
+from costbook.costing.usage import Key, Usage, rate_of
 from costbook.errors import CostbookError
 
 PLAIN_UP_TO = 20_000  # lines: below, importing scipy takes longer than all the sums
@@ -73,13 +73,6 @@ class Matrix:
             return found
         costs = [a * rates_vector[i] for a, i in zip(self.amounts, self.indices, strict=True)]
         return [sum(costs[first:end], 0.0) for first, end in zip(self.starts, self.starts[1:], strict=False)]
-
-    def cost_by_category(self, rates_vector: Sequence[float]) -> dict[str, Sequence[float]]:
-        """By category the part of every product's unit cost that it makes up."""
-        return {
-            category: self.unit_costs([r if k[0] == category else 0.0 for k, r in zip(self.keys, rates_vector, strict=True)])
-            for category in CATEGORIES
-        }
 
     def effect(self, old: Sequence[float], new: Sequence[float]) -> Sequence[float]:
         """By how much every product's unit cost changes when rates go from `old` to `new`."""

@@ -181,7 +181,7 @@ class Pricer(_Shares):
 
     def kept(self, net: float, cost: float) -> float:
         """What is left of a net price, in money."""
-        return net - self.taken * net - self.fixed - cost
+        return kept_per_piece(net, cost, self.taken, self.fixed, fee_on_shown=False)  # what is taken is of the net price already
 
     def share(self, net: float, cost: float, counts: str) -> float:
         """Margin or kept as a share of a net price."""

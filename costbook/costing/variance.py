@@ -228,16 +228,6 @@ def variances(old: State, new: State) -> dict[str, Variance]:
     return found
 
 
-def rate_effects(old: State, new: State, product: str) -> dict[str, float]:
-    """The `rates` effect of a product by what is bought, those that changed: new usage x (new rate - old rate)."""
-    walk, found = _Walk(old, new), dict[str, float]()
-    for key, amount in walk.flat(product).items():
-        change = walk.rate(key, len(STEPS)) - walk.rate(key, 0)
-        if change and key[0] not in ("labour", "overhead"):
-            found[key[1]] = found.get(key[1], 0.0) + amount * change
-    return found
-
-
 class _Walk:
     """Unit costs with the first so many steps taken: 0 is the old state, len(STEPS) the new one."""
 
@@ -276,15 +266,6 @@ class _Walk:
                 for key, amount in self._row(product, step)
             ]
             found = self._costs[product, step] = math.fsum(terms)
-        return found
-
-    def flat(self, product: str) -> dict[Key, float]:
-        """What one good piece takes in the new state, the pieces of a set opened."""
-        found: dict[Key, float] = {}
-        for key, amount in self._row(product, len(STEPS)):
-            inner = self.flat(key[1]) if key[0] == PIECES else {key: 1.0}
-            for each, taken in inner.items():
-                found[each] = found.get(each, 0.0) + amount * taken
         return found
 
     def _row(self, product: str, step: int) -> Iterable[tuple[Key, float]]:

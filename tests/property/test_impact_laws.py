@@ -19,13 +19,13 @@ from records import replace
 from costbook.book.model import Book, Material
 from costbook.costing import matrix
 from costbook.costing.announced import Announced, NewRate, new_rates, rates_after
-from costbook.costing.impact import WEEKS_A_YEAR, Impact, TierChange, impact, sensitivities, tier_changes
+from costbook.costing.impact import WEEKS_A_YEAR, Impact, impact, sensitivities
 from costbook.costing.levers import break_even_sales_change, levers, price_move, under_floor
 from costbook.costing.matrix import Matrix
 from costbook.costing.rates import Rates, rates
 from costbook.costing.tiers import pricers, tiers
 from costbook.costing.usage import Cost, Usage, costs
-from costbook.costing.variance import STEPS, State, rate_effects, state_from_rows, state_rows, variances
+from costbook.costing.variance import STEPS, State, state_from_rows, state_rows, variances
 
 CLOSE = 1e-9
 
@@ -131,10 +131,6 @@ def test_the_effects_add_up_and_nothing_is_left(case: tuple[Book, list[Announced
         whole = sum(map(Fraction, change.effects.values()), Fraction(0))
         assert change.rise == float(whole)
         assert change.after == float(Fraction(change.before) + whole)
-        for places in (0, 2, 4):
-            shown = change.shown_effects(places)
-            assert abs(sum(shown.values(), Decimal(0)) - Decimal(float(whole))) <= Decimal("0.500001").scaleb(-places)
-            assert all(abs(shown[m] - Decimal(e)) < Decimal("1.000001").scaleb(-places) for m, e in change.effects.items())
     sold = [c.a_year for c in found.products.values() if c.a_year is not None]
     assert found.a_year == math.fsum(sold)
 
@@ -156,11 +152,6 @@ def test_plain_rows_lists_and_arrays_come_to_the_same(plain_up_to: int, case: tu
                 assert close(found.products[code].rise, float(rise))
 
 
-def replace_pricer(tier: TierChange) -> TierChange:
-    """The same without the prepared channel, which is made anew each time."""
-    return tier._replace(pricer=None)  # type: ignore[arg-type]
-
-
 @LAW
 @given(changed_books())
 def test_tiers_after_are_those_of_the_book_priced_at_the_new_rates(case: tuple[Book, list[Announced]]) -> None:
@@ -172,8 +163,6 @@ def test_tiers_after_are_those_of_the_book_priced_at_the_new_rates(case: tuple[B
     floors = {p.channel.name: p for p in pricers(book)}
     for change in found.products.values():
         assert [t.channel for t in change.tiers] == list(book.channels)
-        same = tier_changes(book, costed[change.product], change.before, change.after)
-        assert [replace_pricer(t) for t in same] == [replace_pricer(t) for t in change.tiers]
         for tier, after in zip(change.tiers, found.tiers_after(change.product)):
             full, pricer = wanted[tier.product, tier.channel], floors[tier.channel]
             assert (after.target_price, after.proposal, after.compare_materials) == (full.target_price, full.proposal, full.compare_materials)
@@ -220,7 +209,7 @@ def test_no_change_has_no_effect(case: tuple[Book, list[Announced]]) -> None:
         assert change.effects == {} and change.rise == 0 and change.after == change.before
         for tier in change.tiers:
             assert (tier.margin, tier.kept, tier.under_floor) == (tier.margin_after, tier.kept_after, tier.under_floor_after)
-            assert tier.price_keeping_margin() == tier.price_keeping_kept() == tier.her_price
+            assert tier.price_keeping_margin() == tier.her_price
 
 
 # ------------------------------------------------------------------ two states
@@ -286,7 +275,6 @@ def test_the_effects_of_two_states_add_up(pair: tuple[Book, Book]) -> None:
         event("exact" if exact else "to the last bits")
         assert left == 0 if exact else abs(left) < 1e-9
         assert close(split.labour + split.overhead + split.recipe + split.packaging + split.good_pieces + split.rates, split.change)
-        assert close(math.fsum(rate_effects(old, new, code).values()), split.rates)
 
 
 ONLY = {

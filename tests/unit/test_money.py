@@ -9,7 +9,7 @@ from fractions import Fraction
 import pytest
 from shared_files import rows
 
-from costbook.amounts.money import Ending, allocate, money_text, read_ending, read_money, rounded, up_to_ending
+from costbook.amounts.money import Ending, allocate, read_ending, read_money, rounded, up_to_ending
 from costbook.errors import QuantityError
 
 D = Decimal
@@ -45,11 +45,6 @@ def test_what_is_not_clearly_money(written: str, decimal: str) -> None:
     with pytest.raises(QuantityError) as caught:
         read_money(written, decimal)
     assert written.strip()[:40] in str(caught.value)
-
-
-def test_money_as_text() -> None:
-    assert money_text(D("1234.50")) == "1,234.50"
-    assert money_text(D("-1234567.5"), "comma") == "-1.234.567,5"
 
 
 # ---------------------------------------------------------------- rounding
