@@ -165,6 +165,8 @@ SUPPLIERS = Tab("Suppliers", "a supplier", (
            note="How freight and fees are spread over the lines when the paper does not say. Empty: by weight where every weight is known, else by value."),
     Column("terms", "Terms", width=22),
     Column("lead_days", "Lead days", "count", 10, synonyms=("Days to arrive",)),
+    Column("smallest_order", "Smallest order", "money", 12, note="What an order must come to, in the book's currency; To buy says what is missing.",
+           synonyms=("Minimum order",)),
     Column("note", "Note", width=36),
 ), synonyms=("Vendors",))  # fmt: skip
 

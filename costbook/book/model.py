@@ -75,7 +75,7 @@ class Settings(NamedTuple):
 
 
 class Supplier(NamedTuple):
-    """A supplier: its currency, how its charges are shared where the paper does not say, terms and lead days."""
+    """A supplier: its currency, how its charges are shared where the paper does not say, terms, lead days and smallest order."""
 
     name: str
     currency: str
@@ -83,6 +83,7 @@ class Supplier(NamedTuple):
     terms: str
     lead_days: int | None
     where: Where
+    smallest_order: Decimal | None = None
 
 
 class Material(NamedTuple):

@@ -176,6 +176,7 @@ def _suppliers(table: Table | None, settings: model.Settings, notes: Notes) -> I
         yield model.Supplier(
             row.text("name"), row.text("currency").upper() or settings.currency, row.choice("shared_by", model.BASES, ""),
             row.text("terms"), None if lead is None else int(lead), row.where("name"),
+            row.number("smallest_order"),
         )  # fmt: skip
 
 

@@ -8,7 +8,7 @@ from __future__ import annotations
 
 import math
 from collections.abc import Iterable, Mapping, Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, field
 from datetime import date
 
 from costbook.amounts.money import after_discounts
@@ -80,10 +80,16 @@ class ToBuy:
 
 @dataclass(frozen=True)
 class Shopping:
-    """Everything to buy, with the sum by supplier, and a sentence for what cannot be bought or told."""
+    """Everything to buy, with the sum by supplier and the smallest orders she typed, and a sentence for what cannot be bought or told."""
 
     rows: tuple[ToBuy, ...]
     findings: tuple[Finding, ...]
+    smallest_orders: Mapping[str, float] = field(default_factory=dict)
+
+    def missing(self, supplier: str) -> float:
+        """By how much what is spent there falls short of the supplier's smallest order, in book currency; 0 where it does not."""
+        smallest = next((x for name, x in self.smallest_orders.items() if same_name(name) == same_name(supplier)), 0.0)
+        return max(0.0, smallest - self.by_supplier.get(supplier, 0.0))
 
     @property
     def by_supplier(self) -> dict[str, float]:
@@ -216,7 +222,8 @@ def to_buy(priced: Priced, batches: Mapping[str, float]) -> Shopping:
             ToBuy(code, material.name, amounts[0][1], amounts[0][0], amounts[1][0], amounts[2][0], packs,
                   tuple((name, cost) for cost, name in elsewhere))
         )  # fmt: skip
-    return Shopping(tuple(found), tuple(findings))
+    smallest = {name: float(s.smallest_order) for name, s in priced.book.suppliers.items() if s.smallest_order is not None}
+    return Shopping(tuple(found), tuple(findings), smallest)
 
 
 @dataclass(frozen=True, slots=True)

@@ -198,11 +198,13 @@ def buy_tab(shopping: Shopping, why: str, tab: Tab = TO_BUY) -> PutTab:
             rows.append(cells_of(TO_BUY, [*head, bought.offer.supplier, bought.packs, bought.offer.text, each, bought.cost, others]))
             head = [row.code, row.name, "", None, None, None]
     for supplier, cost in shopping.by_supplier.items():
-        shown: dict[str, Value] = {"name": "at this supplier", "supplier": supplier, "cost": cost}
+        missing = shopping.missing(supplier)
+        says = f"{missing:.2f} under its smallest order" if missing >= 0.005 else ""
+        shown: dict[str, Value] = {"name": "at this supplier", "supplier": supplier, "cost": cost, "elsewhere": says}
         rows.append([Cell(shown.get(c.key), f"total {c.kind}") for c in TO_BUY.columns])
     if not rows:
         rows = [[Cell("none", "good"), Cell("Nothing is short.", "good"), *[Cell(None, "good")] * (len(TO_BUY.columns) - 2)]]
-    return put(tab, f"{why} Landed prices of the last papers; look at each supplier's smallest order.", rows)
+    return put(tab, f"{why} Landed prices of the last papers; smallest orders as you typed them on Suppliers.", rows)
 
 
 def reorder_tab(found: Iterable[Reorder]) -> PutTab:

@@ -109,6 +109,17 @@ def test_to_buy_is_in_whole_packs_that_are_enough(queued: Path) -> None:
     assert totals == pytest.approx(by_hand)
 
 
+def test_to_buy_says_what_is_missing_to_a_suppliers_smallest_order(book: Copy) -> None:
+    book.type("Suppliers", "Smallest order", "Sallowby Scents", 100)
+    book.type("Suppliers", "Smallest order", "Brackwell Dry Goods", 50)
+    commands.make_next(book.save(), today=DAY)
+    sums = [row for row in table(book.path, "To buy") if row["Material"] == "at this supplier"]
+    said = {row["Supplier"]: (row["Together"], row["Elsewhere"]) for row in sums}
+    spent, words = said["Sallowby Scents"]
+    assert words == f"{100 - round(spent, 2):.2f} under its smallest order"
+    assert said["Brackwell Dry Goods"][0] > 50 and not said["Brackwell Dry Goods"][1]
+
+
 def test_the_count_sheet_is_that_of_the_table(book: Copy) -> None:
     path = book.save()
     commands.count(path, today=DAY)

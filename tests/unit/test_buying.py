@@ -51,6 +51,15 @@ def test_whole_packs_of_the_cheaper_supplier() -> None:
     assert found.by_supplier == {"Far": 20.0} and found.cost == 20.0 and not found.findings
 
 
+@pytest.mark.parametrize(("smallest", "missing"), [(None, 0.0), ("20.00", 0.0), ("25.50", 5.5)])
+def test_what_is_missing_to_a_smallest_order(smallest: str | None, missing: float) -> None:
+    """By hand: 20.00 is spent at Far, nothing at Near."""
+    there = shop(paper("Near", 1, 50, 30), paper("Far", 2, 20, 20))
+    far = Supplier("far ", "USD", "", "", None, HERE, None if smallest is None else Decimal(smallest))
+    found = to_buy(replace(there, book=replace(there.book, suppliers={"far ": far})), {"P": 3})
+    assert found.missing("Far") == missing and found.missing("Near") == 0.0
+
+
 def test_a_price_break_is_used_once_there_are_enough_packs() -> None:
     """By hand: one pack of 20 for 10.00; a paper of 5 packs came to 8.00 each. 4 packs are 40.00, and so are 5 of them."""
     near = shop(paper("Near", 1, 20, 10, 5), paper("Near", 5, 20, 40, 50), on_hand=0)
