@@ -198,10 +198,12 @@ def _taken_back() -> list[str]:
 
 
 def _excel() -> Iterator[Line]:
-    """Excel is no fault where it is not there: most systems have none."""
+    """Nothing where there is no Excel for the system; and it is no fault where it is not open."""
     from costbook.hosts import excel, excel_buttons
 
     version = excel.library_version()
+    if not version and sys.platform not in ("win32", "darwin"):
+        return  # there is no Excel for this system
     yield Line(True, f"xlwings {version}, through which Excel is reached" if version else f"xlwings is not installed, needed for Excel only. {excel.INSTALL}")
     if not version:
         return

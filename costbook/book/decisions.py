@@ -82,7 +82,10 @@ def _decided(row: Row, products: Mapping[str, Product]) -> Decided | None:
         return None
     product, column = row.text("code"), row.text("column")
     before = len(row.notes.found)
-    now = products[product].prices.get(column) if product in products else None
+    if product not in products:
+        row.bad("code", f'"{product}" is no product of this book', "Run 'costbook changed' again.")
+        return None
+    now = products[product].prices.get(column)
     if now is None or row.number("price") != now:
         row.bad("price", f"{product}: its {column} price is not what this row was written for", "Run 'costbook changed' again.")
     if said and said not in (KEEP, TARGET, HOLD):

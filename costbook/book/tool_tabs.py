@@ -149,6 +149,7 @@ LINE_SHEET = Tab("Line sheet", "a product for shops; never a cost", (
 PRICE_NOTICE = Tab("Price notice", "a price that changes, for shops", (
     tool("code", "Code", "text", 10), tool("name", "Product", "text", 40), tool("old", "Wholesale until now", width=12.0),
     tool("new", "New wholesale", width=12.0), tool("retail", "Suggested retail", width=12.0), tool("starts", "From", "date", 12),
+    tool("until", "Old price for orders until", "date", 12),
 ), TOOL)  # fmt: skip
 
 MAKE_NEXT = Tab("Make next", "a product, what is wanted of it, and what a batch of it brings", (

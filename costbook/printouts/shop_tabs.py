@@ -71,23 +71,21 @@ def _terms(settings: Settings, valid: date) -> str:
 
 
 def notice_tab(priced: Priced, log: Sequence[Sequence[Value]]) -> PutTab:
-    """The wholesale prices accepted last, old and new; a line that says so where none was.
+    """The wholesale prices accepted last and those that start on a later day, old and new; a line that says so where there is none.
 
     Args: log are the rows of the price log, in its columns.
     """
     entries = _entries(log)
     latest = max((e["accepted"] for e in entries if isinstance(e["accepted"], date)), default=None)
-    news = [e for e in entries if e["accepted"] == latest]
+    news = {e["code"]: e for e in entries if e["accepted"] == latest or (isinstance(e["starts"], date) and e["starts"] > priced.on)}
     rows = []
-    for entry in news:
+    for entry in news.values():
         product = priced.book.products.get(str(entry["code"]))
         retail = _money(product.prices.get(RETAIL)) if product else None
-        rows.append(cells_of(PRICE_NOTICE, [entry["code"], entry["name"], entry["old"], entry["new"], retail, entry["starts"]]))
+        rows.append(cells_of(PRICE_NOTICE, [entry["code"], entry["name"], entry["old"], entry["new"], retail, entry["starts"], entry["orders_until"]]))
     if not rows:
         rows = [[Cell("none", "good"), Cell("No wholesale price was accepted yet.", "good"), *[Cell(None, "good")] * (len(PRICE_NOTICE.columns) - 2)]]
-    until = [e["orders_until"] for e in news if isinstance(e["orders_until"], date)]
-    kept = f"until {max(until)}" if until else "as agreed"
-    hint = f"These prices change. Orders already accepted keep the old price {kept}."
+    hint = "These prices change. Orders already accepted keep the old price until the day beside; where there is none, as agreed."
     return _for_shops(put(PRICE_NOTICE, hint, rows), priced.book.settings.workshop, "new prices")
 
 

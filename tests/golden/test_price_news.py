@@ -260,3 +260,26 @@ def test_a_price_from_a_later_day_says_so_on_the_line_sheet(seen: Copy) -> None:
     commands.shops(path, today=DAY)
     sheet = {r["Code"]: r["Price from"] for r in openpyxl_rows(path, "Line sheet")}
     assert sheet["P06"] == datetime(2026, 11, 15) and sheet["P01"] is None
+
+
+def test_each_price_on_the_notice_has_its_own_days_and_waits_for_its_day(seen: Copy) -> None:
+    """P06 is accepted on one day to start later, P10 three days after: shops are told of both, each with its own days."""
+    decide(seen, "P06", "Decision", "keep margin")
+    decide(seen, "P06", "From", datetime(2026, 11, 15))
+    decide(seen, "P06", "Old price for orders until", datetime(2026, 11, 30))
+    commands.accept(seen.save(), today=DAY)
+    seen.setting("Book date", datetime(2026, 10, 29))
+    decide(seen, "P10", "Or your new price", 6.5)
+    assert commands.accept(seen.save(), today=DAY).moved
+    commands.shops(seen.path, today=DAY)
+    notice = {r["Code"]: (r["From"], r["Old price for orders until"]) for r in openpyxl_rows(seen.path, "Price notice")}
+    assert notice["P06"] == (datetime(2026, 11, 15), datetime(2026, 11, 30)) and notice["P10"][1] is None
+
+
+def test_a_decision_on_no_product_of_the_book_says_so(seen: Copy) -> None:
+    decide(seen, "P06", "Decision", "keep margin")
+    seen.type(DECISIONS, "Code", ("P06", "Wholesale"), "P66")
+    before = seen.save().read_bytes()
+    done = commands.accept(seen.path, today=DAY)
+    assert [f.sentence for f in done.findings] == ['"P66" is no product of this book'] and done.moved == ()
+    assert seen.path.read_bytes() == before
