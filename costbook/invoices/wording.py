@@ -78,7 +78,12 @@ _TYPES = (
     ("384", re.compile(r"\bcorrect(?:ed|ive) invoice\b|\bcorrection\b")),
     ("325", re.compile(r"\bpro ?forma\b")),
     ("310", re.compile(r"\bquot(?:e|ation)\b")),
-)
+    ("231", re.compile(r"^(?:order (?:confirmation|acknowledgement)|auftragsbest[aä]tigung|confirmation de commande|orderbevestiging|"
+                       r"confirmaci[oó]n de pedido)$")),
+    ("270", re.compile(r"^(?:delivery note|lieferschein|bon de livraison|pakbon|albar[aá]n)$")),
+    ("271", re.compile(r"^packing (?:slip|list)$")),
+)  # fmt: skip
+GO_WITH_INVOICES = ("231", "270", "271")  # papers an invoice refers to by name
 _SHARED = re.compile(r"\bshared? by (weight|value|pieces)\b")
 _COVERS = re.compile(r"\b([a-z]+(?: fat)?) lines\b")
 _PACK = re.compile(r"(\d[\d.,]*)\s*([^\W\d_][^\d]*)")

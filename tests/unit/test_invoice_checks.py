@@ -71,6 +71,8 @@ def test_a_paper_that_closes_has_no_problems() -> None:
         ({"due": None}, "what is due"),
         ({"lines": ()}, "has no lines, only totals"),
         ({"type_code": "325"}, "pro forma"),
+        ({"type_code": "231"}, "an order confirmation, not an invoice"),
+        ({"type_code": "386"}, "kind 386 (UNTDID 1001)"),
         ({"problems": ("line 1: '1e3' is not a number",)}, "'1e3' is not a number"),
     ],
 )

@@ -408,3 +408,16 @@ def test_an_error_or_an_empty_formula_in_a_workbook_is_a_problem() -> None:
 def test_a_workbook_without_headings_is_refused() -> None:
     with pytest.raises(InvoiceError, match=r"list\.xlsx: no row of headings"):
         read_grids(_snapshot(("a", "b"), (1, 2)), "list.xlsx")
+
+
+@pytest.mark.parametrize(
+    ("title", "code"),
+    [("Order confirmation", "231"), ("AUFTRAGSBESTÄTIGUNG", "231"), ("Delivery note", "270"), ("Packing slip", "271"), ("Delivery note,DN-7", "380"),
+     ("Purchase order,4711", "380"), ("Invoice", "380")],
+)  # fmt: skip
+def test_a_list_that_calls_itself_something_else_is_no_invoice(title: str, code: str) -> None:
+    """As the title of a list they say what it is; with a number beside they say what the invoice refers to."""
+    text = f"{title}\nInvoice,C-1,\nDate,2026-09-12,\nSupplier,Cobbin Lane Packaging,\n\nItem,Packs,Pack price,Amount\nJar,2,5.00,10.00\nTotal,,,10.00\n"
+    (found,) = read_csv(text.encode(), "c.csv")
+    assert found.type_code == code
+    assert bool(problems(found)) is (code != "380")
