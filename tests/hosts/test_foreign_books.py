@@ -113,8 +113,8 @@ def with_macros(folder: Path, hers: Tabs) -> Path:
     front.write_formula("A4", "=COUNTA(Products!A4:A90)", None, 14)
     front.protect("secret", {"objects": True})
     front.unprotect_range("A9:B20", "Notes")
-    tabs["Products"].insert_button("T2", {"macro": "next_code"})
-    tabs["Products"].insert_checkbox("T6", True)
+    tabs["Products"].insert_button("AB2", {"macro": "next_code"})
+    tabs["Products"].insert_checkbox("AB6", True)
     for column, rule in (
         ("C", {"type": "data_bar", "data_bar_2010": True}), ("D", {"type": "3_color_scale"}),
         ("E", {"type": "icon_set", "icon_style": "5_arrows"}), ("F", {"type": "duplicate", "format": red}),
@@ -147,7 +147,7 @@ def with_pictures(folder: Path, hers: Tabs) -> Path:
     materials = hers["Materials"]
     headings = [{"header": h} for h in materials[2] if h]
     tabs["Materials"].add_table(2, 0, len(materials) - 1, len(headings) - 1, {"columns": headings, "name": "Stock"})
-    tabs["Products"].insert_image("T3", "dot.png", {"image_data": picture(), "x_scale": 40, "y_scale": 40})
+    tabs["Products"].insert_image("AB3", "dot.png", {"image_data": picture(), "x_scale": 40, "y_scale": 40})
     tabs["Start"].set_background(picture())
     tabs["Pay"].insert_textbox("G3", "An hour is an hour.", {"fill": {"color": "#FFE699"}})
     tabs["Channels"].set_header("&L&G&RStalls", {"image_left": "dot.png", "image_data_left": picture()})
