@@ -97,9 +97,11 @@ def _decimal_number(text: str, decimal: str) -> Fraction | None:
 
 def _mixed_number(words: Sequence[str], decimal: str) -> Fraction | None:
     top, slash, bottom = words[-1].partition("/")
-    if not (slash and _plain(top) and _plain(bottom) and int(bottom)) or len(words) > 2:
+    if not (slash and _plain(top) and _plain(bottom)) or len(words) > 2:
         return None
     over, under = int(top), int(bottom)
+    if not under:
+        return None
     if len(words) == 1:
         return Fraction(over, under)
     whole = (words[0], "") if _plain(words[0]) else digits(words[0], decimal)

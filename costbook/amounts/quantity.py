@@ -103,16 +103,13 @@ class Amount(_Said):
     ) -> "Amount":  # fmt: skip
         """An amount that a float can hold. Raises QuantityError where it is too large."""
         made = super().__new__(cls, text, unit, low, usual, high, percent, usual_given, form)
-        _ = made.bases
+        made.__dict__["bases"] = _bases(unit, low, usual, high)  # by the property it would cost three times as much
         return made
 
     @cached_property
     def bases(self) -> tuple[float, float, float]:
         """Low, usual and high in g, mL or each as floats."""
-        factor = self.unit.factor if self.unit else Fraction(1)
-        usual = _product(self.usual, factor)
-        same = self.low is self.usual is self.high
-        return (usual,) * 3 if same else (_product(self.low, factor), usual, _product(self.high, factor))
+        return _bases(self.unit, self.low, self.usual, self.high)
 
     @property
     def is_range(self) -> bool:
@@ -135,6 +132,12 @@ class Amount(_Said):
         _check_bridge(quoted(self.text), have, need, g_per_ml)
         assert g_per_ml is not None
         return value * g_per_ml if have == "volume" else value / g_per_ml
+
+
+def _bases(unit: Unit | None, low: Fraction, usual: Fraction, high: Fraction) -> tuple[float, float, float]:
+    factor = unit.factor if unit else Fraction(1)
+    middle = _product(usual, factor)
+    return (middle,) * 3 if low is usual is high else (_product(low, factor), middle, _product(high, factor))
 
 
 def _product(value: Fraction, factor: Fraction) -> float:

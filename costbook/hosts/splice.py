@@ -103,6 +103,8 @@ class Sheet:
         self._numbers, self._starts = array("l"), array("q")
         self._place_rows()
         self._by_number = dict(zip(self._numbers, self._starts))
+        # A row that is there twice has one place by number only.
+        self._some_twice = len(self._by_number) < len(self._numbers)
         self._known: dict[int, list[_Cell]] = {}
         self.lost_formula = False
 
@@ -191,7 +193,7 @@ class Sheet:
                 at = next((start for n, start in zip(self._numbers, self._starts) if n > index + 1), self._end)
                 yield at, at, self._new_row(index, inside, pick)
                 continue
-            if self._numbers.count(index + 1) > 1:
+            if self._some_twice and self._numbers.count(index + 1) > 1:
                 raise self._refusal(index, inside[0].column, "its row is there twice.")
             yield from self._row_splices(row, inside, pick)
 

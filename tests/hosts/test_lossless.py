@@ -450,6 +450,20 @@ def test_a_new_cell_takes_the_look_of_its_row_or_column(tmp_path: Path) -> None:
     assert tab.dimensions == "A5:D9"
 
 
+def test_a_row_that_is_there_twice_is_not_written_into(tmp_path: Path) -> None:
+    def doubled(xml: bytes) -> bytes:
+        row = re.search(rb'<row r="3".*?</row>', xml)
+        assert row
+        return xml.replace(row[0], row[0] + row[0])
+
+    path = patched(plain(tmp_path / "a.xlsx"), doubled)
+    raw = path.read_bytes()
+    with pytest.raises(WriteRefused, match="Hers!C3: its row is there twice"):
+        set_to(path, ("Hers", 2, 2, 5.0))
+    assert path.read_bytes() == raw
+    assert set_to(path, ("Hers", 3, 2, 5.0)), "the other rows are as ever"
+
+
 def test_clearing_a_formula_drops_the_chain_of_calculation(tmp_path: Path) -> None:
     def with_chain(path: Path) -> Path:
         plain(path)
