@@ -36,6 +36,9 @@ second line. Ours is the same run in both: over twenty columns with styles, form
 back before it replaces the old one. Only ours runs the checks. Whole processes find their
 compiled files, as an installed program does. A run of the program does without Python's collector of cycles, and so do the
 measures of its steps. Memory growth is that of a process each, from the peak it has with everything loaded. A step's share is of the run with writing. Each of the M runs is made once.
+A floor is what every way of doing a step has in it, done alone (`floors.py`): the libraries' own reading, packing and checking, the
+records made of values that stand there ready, one read of the arrays. Where a floor is past a budget, no version of the program
+that keeps those libraries and records can meet it on this machine.
 The press goes through the installed extension in a live LibreOffice, from the button's address to the sentence that it is written, with the
 engine running already; closed is the whole process of the command. A rate of pay changes before each, so both write.
 

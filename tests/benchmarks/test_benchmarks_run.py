@@ -7,7 +7,7 @@ from pathlib import Path
 
 import pytest
 
-from tests.benchmarks import books, formulas, measures, ordinary, plans
+from tests.benchmarks import books, floors, formulas, measures, ordinary, plans
 from tests.benchmarks.__main__ import HEAD, table
 from tests.benchmarks.press import press_measure
 
@@ -27,7 +27,7 @@ def test_the_ordinary_way_comes_to_our_costs_and_proposals(tmp_path: Path) -> No
 
 def test_both_ways_write_the_same_unit_costs_into_the_file(tmp_path: Path) -> None:
     measured = measures.ordinary_way(tmp_path, "tiny", TINY)
-    assert [m.budget for m in measured[-5:]] == [">= 10 x faster"] * 3 + ["<= 150 MiB"] * 2
+    assert [m.budget for m in measured[-7:]] == [">= 10 x faster"] * 3 + [""] * 2 + ["<= 150 MiB"] * 2
     import openpyxl
 
     ours = openpyxl.load_workbook(tmp_path / "ours tiny.xlsx", data_only=True)["Costs"].iter_rows(min_row=4, max_col=8, values_only=True)
@@ -56,6 +56,18 @@ def test_the_formulas_come_to_our_unit_costs(tmp_path: Path) -> None:
     recalculated, _ = formulas.recalculated(program, tmp_path / "model.xlsx", tmp_path)
     priced = measures.split_run(tmp_path / "book.xlsx", write=False).priced
     assert formulas.unit_costs(recalculated) == pytest.approx({c: x.unit_cost for c, x in priced.costs.items()}, rel=1e-9)
+
+
+def test_the_floors_do_what_every_way_of_doing_the_job_does(tmp_path: Path) -> None:
+    path = tmp_path / "book.xlsx"
+    books.save(books.tabs(TINY), path)
+    split = measures.split_run(path)
+    tabs = [tab.name for tab in split.drawn]
+    assert 0 < floors.libraries_alone(path, path, tabs) < 60 and floors.largest_part(path) > 0
+    with pytest.raises(KeyError):
+        floors.libraries_alone(path, path, ["no such tab"])
+    assert 0 < floors.records_alone([*split.priced.costs.values()], split.priced.tiers) < 60
+    assert floors.calamine_growth(path, path) < 64, "it has read the same workbook before"
 
 
 def test_a_large_matrix_costs_what_its_lines_say() -> None:
