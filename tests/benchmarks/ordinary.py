@@ -13,7 +13,7 @@ from pathlib import Path
 from typing import Any
 
 UNITS = {"g": "gram", "kg": "kilogram", "oz": "ounce", "lb": "pound", "ml": "milliliter", "l": "liter", "fl oz": "fluid_ounce",
-         "tsp": "teaspoon", "tbsp": "tablespoon", "cup": "cup"}  # fmt: skip
+         "tsp": "teaspoon", "tbsp": "tablespoon", "cup": "cup", "each": "count"}  # fmt: skip
 HEADINGS = ("Code", "Channel", "Unit cost", "Proposed price", "Margin", "Kept a piece")
 
 
@@ -80,9 +80,9 @@ def worked_out(tabs: Mapping[str, list[list[Any]]]) -> dict[str, Any]:
     def grams(amount: object, unit: str, g_per_ml: float) -> float:
         """Grams (or pieces) of one written amount, by a quantity of its own."""
         number = float(sum(Fraction(word) for word in amount.split())) if isinstance(amount, str) else float(str(amount))
-        if unit == "each":
-            return number
         quantity = registry.Quantity(number, UNITS[unit])
+        if unit == "each":
+            return float(quantity.to("count").magnitude)
         if quantity.check("[volume]"):
             quantity = quantity * registry.Quantity(g_per_ml, "gram / milliliter")
         return float(quantity.to("gram").magnitude)
