@@ -8,8 +8,13 @@ from pathlib import Path
 
 import pytest
 
+from costbook import commands
+from costbook.book.grid import Edits
+from costbook.demo.papers import papers
+from costbook.demo.workshop import demo_tabs
 from costbook.errors import HostUnavailable
 from costbook.hosts import headless
+from costbook.hosts.file import create
 from costbook.hosts.headless import Office
 
 HANDS = (str(Path(__file__).with_name("office_side.py")),)
@@ -29,6 +34,18 @@ def office() -> Iterator[Office]:
     running = office_or_skip()
     yield running
     running.end()
+
+
+@pytest.fixture(scope="session")
+def posted(tmp_path_factory: pytest.TempPathFactory) -> Path:
+    """The demo workbook with its papers posted, not priced yet; to be copied."""
+    folder = tmp_path_factory.mktemp("posted")
+    book = folder / "book.xlsx"
+    create(book, Edits(tabs=tuple(demo_tabs())))
+    for name, data in papers().items():
+        (folder / name).write_bytes(data)
+    commands.post(book, [folder / name for name in papers()])
+    return book
 
 
 @pytest.fixture

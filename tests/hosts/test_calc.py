@@ -19,26 +19,11 @@ import pytest
 
 from costbook import cli, commands, serving
 from costbook.book.grid import Cell, Edits, Formula, Look, PutTab, SetCell
-from costbook.demo.papers import papers
-from costbook.demo.workshop import demo_tabs
 from costbook.errors import HostUnavailable, WorkbookBusy, WorkbookChanged, WriteRefused
 from costbook.hosts.calc import CalcDocument, Plain
-from costbook.hosts.file import create
 from costbook.hosts.headless import Office
 
 pytestmark = pytest.mark.office
-
-
-@pytest.fixture(scope="module")
-def posted(tmp_path_factory: pytest.TempPathFactory) -> Path:
-    """The demo workbook with its papers posted, not priced yet."""
-    folder = tmp_path_factory.mktemp("posted")
-    book = folder / "book.xlsx"
-    create(book, Edits(tabs=tuple(demo_tabs())))
-    for name, data in papers().items():
-        (folder / name).write_bytes(data)
-    commands.post(book, [folder / name for name in papers()])
-    return book
 
 
 @pytest.fixture

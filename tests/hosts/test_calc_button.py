@@ -123,21 +123,10 @@ def screen(tmp_path_factory: pytest.TempPathFactory) -> Iterator[None]:
             os.environ[name] = value
 
 
-@pytest.fixture(scope="module")
-def raw(tmp_path_factory: pytest.TempPathFactory) -> Path:
-    folder = tmp_path_factory.mktemp("raw")
-    book = folder / "book.xlsx"
-    create(book, Edits(tabs=tuple(demo_tabs())))
-    for name, data in papers().items():
-        (folder / name).write_bytes(data)
-    commands.post(book, [folder / name for name in papers()])
-    return book
-
-
 @pytest.fixture
-def desk(screen: None, raw: Path, tmp_path: Path) -> Iterator[Desk]:
+def desk(screen: None, posted: Path, tmp_path: Path) -> Iterator[Desk]:
     """The demo workbook, its papers posted, open on her screen."""
-    yield from started(Path(shutil.copy(raw, tmp_path / "book.xlsx")), tmp_path)
+    yield from started(Path(shutil.copy(posted, tmp_path / "book.xlsx")), tmp_path)
 
 
 def started(book: Path, tmp_path: Path) -> Iterator[Desk]:
@@ -271,29 +260,28 @@ def test_500_products_are_priced_in_the_open_workbook(screen: None, tmp_path: Pa
         print(f"closed {alone:.2f} s, warm press {presses[-1]:.2f} s: {presses[-1] / alone:.1f} x")
 
 
-def test_cancel_and_a_killed_engine_leave_the_workbook(desk: Desk) -> None:
+def pressed_with_the_engine_stopped(desk: Desk) -> tuple[int, int]:
+    """The engine, which runs and then answers nothing for a second, and how many sentences were said before the press."""
     start = desk.snapshot()
     desk.pressed("Price")
     desk.key("ctrl+z")
     wait_for(lambda: desk.snapshot() == start)
-
     (engine,) = desk.engines()
     os.kill(engine, signal.SIGSTOP)
     before = len(desk.said())
     desk.click("Price")
     time.sleep(1)
+    return engine, before
+
+
+def test_cancel_and_a_killed_engine_leave_the_workbook(desk: Desk) -> None:
+    start = desk.snapshot()
+    _, before = pressed_with_the_engine_stopped(desk)
     desk.click("Cancel")
     assert desk.next_sentence(before) == "Cancelled; the workbook is as it was."
     assert desk.snapshot() == start
 
-    desk.pressed("Price")
-    desk.key("ctrl+z")
-    wait_for(lambda: desk.snapshot() == start)
-    (engine,) = desk.engines()
-    os.kill(engine, signal.SIGSTOP)
-    before = len(desk.said())
-    desk.click("Price")
-    time.sleep(1)
+    engine, before = pressed_with_the_engine_stopped(desk)
     os.kill(engine, signal.SIGKILL)
     assert desk.next_sentence(before).startswith("The tool broke off before it was done; the workbook is as it was.")
     assert desk.snapshot() == start
@@ -301,16 +289,7 @@ def test_cancel_and_a_killed_engine_leave_the_workbook(desk: Desk) -> None:
 
 
 def test_a_document_closed_while_it_works(desk: Desk) -> None:
-    start = desk.snapshot()
-    desk.pressed("Price")
-    desk.key("ctrl+z")
-    wait_for(lambda: desk.snapshot() == start)
-    (engine,) = desk.engines()
-
-    os.kill(engine, signal.SIGSTOP)
-    before = len(desk.said())
-    desk.click("Price")
-    time.sleep(1)
+    engine, before = pressed_with_the_engine_stopped(desk)
     desk.office.ask({"ask": "shut"})
     os.kill(engine, signal.SIGCONT)
     assert desk.next_sentence(before).startswith("the workbook was closed while the tool worked; nothing was written")
