@@ -6,9 +6,11 @@ Drawn from the scenario's lines as a supplier's own program would print them; th
 from __future__ import annotations
 
 import io
+from collections.abc import Sequence
 from decimal import Decimal
 
 from costbook.demo.papers import BUYER, CURRENCY, MADE_UP, paper_lines
+from costbook.demo.tables import Record
 
 # Heading on the page, the column of the scenario it comes from, where it stands in points, and whether to the right of that.
 COLUMNS = (
@@ -31,17 +33,21 @@ def printed_papers() -> dict[str, bytes]:
 
 def printed_page(number: str) -> bytes:
     """One paper of the demo as a PDF with a text layer."""
+    return drawn_page(paper_lines(number))
+
+
+def drawn_page(lines: Sequence[Record]) -> bytes:
+    """A paper of such lines as a PDF with a text layer; there is room for about fifty on its one page."""
     from reportlab.pdfgen.canvas import Canvas
 
-    lines, out = paper_lines(number), io.BytesIO()
+    out, head = io.BytesIO(), lines[0]
     page = Canvas(out, pagesize=(WIDTH, HEIGHT), invariant=1)
-    head = lines[0]
     kind = "Credit note" if all(Decimal(line["Amount"]) <= 0 for line in lines) else "Invoice"
-    page.setTitle(f"{kind} {number}")
+    page.setTitle(f"{kind} {head['Invoice']}")
     page.setFont("Helvetica-Bold", 15)
     page.drawString(40, HEIGHT - 50, head["Supplier"])
     page.setFont("Helvetica", 9)
-    for i, words in enumerate((f"{kind} no: {number}", f"Date: {head['Date']}", f"Currency: {CURRENCY}", f"Bill to: {BUYER}")):
+    for i, words in enumerate((f"{kind} no: {head['Invoice']}", f"Date: {head['Date']}", f"Currency: {CURRENCY}", f"Bill to: {BUYER}")):
         page.drawString(380, HEIGHT - 50 - i * LINE, words)
     top = HEIGHT - 130
     page.setFont("Helvetica-Bold", SMALL)

@@ -43,8 +43,8 @@ def papers() -> dict[str, bytes]:
     makers: dict[str, tuple[str, Callable[[tuple[Record, ...]], bytes]]] = {
         "Brackwell_B-1041.csv": ("B-1041", _csv_list),
         "Sallowby_S-2207.xlsx": ("S-2207", _xlsx_list),
-        "Cobbin_Lane_C-0388.xml": ("C-0388", _ubl_invoice),
-        "Cobbin_Lane_C-0391.xml": ("C-0391", _cii_credit_note),
+        "Cobbin_Lane_C-0388.xml": ("C-0388", ubl_invoice),
+        "Cobbin_Lane_C-0391.xml": ("C-0391", cii_credit_note),
         "Brackwell_B-0977.csv": ("B-0977", _csv_list),
     }
     return {name: make(paper_lines(number)) for name, (number, make) in makers.items()}
@@ -57,7 +57,7 @@ def other_formats() -> dict[str, bytes]:
     for number in numbers:
         lines = paper_lines(number)
         charged = any(line["Line is"] == "goods" and Decimal(line["Amount"]) > 0 for line in lines)
-        makers = (("csv", _csv_list), ("xlsx", _xlsx_list), ("xml", _ubl_invoice if charged else _cii_credit_note))
+        makers = (("csv", _csv_list), ("xlsx", _xlsx_list), ("xml", ubl_invoice if charged else cii_credit_note))
         found |= {f"{number}.{ending}": make(lines) for ending, make in makers}
     return found
 
@@ -104,7 +104,7 @@ def _names() -> Mapping[str, str]:
     return MappingProxyType({row["Code"]: row["Material"] for row in scenario("materials")})
 
 
-def _ubl_invoice(lines: tuple[Record, ...]) -> bytes:
+def ubl_invoice(lines: tuple[Record, ...]) -> bytes:
     """An EN 16931 invoice in UBL 2.1 (OASIS, binding CEN/TS 16931-3-2), all of it outside tax (category O)."""
     goods = [line for line in lines if line["Line is"] in ("goods", "back-order", "sample")]
     charges, discounts, head = _of_kind(lines, "charge"), _of_kind(lines, "discount"), lines[0]
@@ -137,7 +137,7 @@ def _line_words(line: Record) -> dict[str, str]:
     }  # fmt: skip
 
 
-def _cii_credit_note(lines: tuple[Record, ...]) -> bytes:
+def cii_credit_note(lines: tuple[Record, ...]) -> bytes:
     """An EN 16931 credit note in CII (UN/CEFACT, binding CEN/TS 16931-3-3): type 381, amounts positive."""
     goods, head = _of_kind(lines, "goods"), lines[0]
     body = "\n".join(_CII_LINE.format(id=i, **(_line_words(line) | {"unit": PIECE})) for i, line in enumerate(goods, 1))

@@ -14,6 +14,7 @@ from tests.benchmarks.books import SIZES
 from tests.benchmarks.impact_measures import impact_measures
 from tests.benchmarks.measures import Measure
 from tests.benchmarks.press import press_measure
+from tests.benchmarks.supplier_papers import supplier_papers
 
 README = Path(__file__).with_name("README.md")
 HEAD = ("measure", "ours", "reference", "ratio", "budget", "met")
@@ -78,7 +79,7 @@ def measured() -> list[Measure]:
         found += measures.restock_plans()
         found += measures.ordinary_way(folder, "M", SIZES["M"])
         found += measures.saving(folder)
-        found += measures.supplier_papers(folder)
+        found += supplier_papers(folder)
         found.append(press_measure(folder))
         found += [measures.office(folder, label, SIZES[label]) for label in ("S", "M")]
     return found

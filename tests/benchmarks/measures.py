@@ -33,10 +33,8 @@ from costbook.costing.neighbours import FILLED
 from costbook.costing.rates import rates
 from costbook.costing.tiers import tiers
 from costbook.costing.usage import Usage, costs
-from costbook.demo import papers
 from costbook.hosts.file import WorkbookFile, create
 from costbook.printouts import result_tabs
-from tests import sample_pages
 from tests.benchmarks import books, floors, formulas, ordinary, plans
 from tests.benchmarks.books import Shape
 
@@ -351,37 +349,6 @@ def saving(folder: Path, runs: int = 5) -> list[Measure]:
     least = floors.calamine_growth(book, one_cell)
     told = f"{least:.1f} MiB", f"{largest:.1f} MiB", f"{least / largest:.1f} x"
     return [*found, Measure("floor of that: python-calamine alone reading it, one tab's values kept at a time; its largest part", *told)]
-
-
-def supplier_papers(folder: Path, rounds: int = 20) -> list[Measure]:
-    """(h) Reading the demo's five e-invoices and five printed papers, each so many times, against a bare parse of them.
-
-    A printed paper is read in a process of its own with limits, split off one that stays; the bare parse pays for no such process.
-    """
-    import pdfplumber
-    from lxml import etree
-
-    drawer = folder / "papers"
-    drawer.mkdir()
-    for name, data in (papers.other_formats() | sample_pages.printed_papers()).items():
-        (drawer / name).write_bytes(data)
-
-    def parsed(path: Path) -> None:
-        etree.fromstring(path.read_bytes())
-
-    def words(path: Path) -> None:
-        with pdfplumber.open(path) as document:
-            for page in document.pages:
-                page.extract_words()
-
-    found = []
-    for ending, bare, times, what in (("xml", parsed, rounds, "an e-invoice; lxml parsing it"), ("pdf", words, rounds // 4, "a printed paper; pdfplumber's words")):
-        files = sorted(drawer.glob(f"*.{ending}"))
-        ours, _ = timed(lambda: [commands.read_paper(f) for f in files * times])  # noqa: B023
-        theirs, _ = timed(lambda: [bare(f) for f in files * times])  # noqa: B023
-        each = len(files) * times
-        found.append(against(f"read {what}", ours / each, theirs / each, "<= 1.5 x", 1.5))
-    return found
 
 
 def office(folder: Path, label: str, shape: Shape) -> Measure:

@@ -10,6 +10,7 @@ import pytest
 from tests.benchmarks import books, floors, formulas, measures, ordinary, plans
 from tests.benchmarks.__main__ import HEAD, table
 from tests.benchmarks.press import press_measure
+from tests.benchmarks.supplier_papers import e_invoices, printed, supplier_papers
 
 TINY = books.SIZES["tiny"]
 
@@ -80,6 +81,7 @@ def test_the_other_measures_run_and_print_as_a_table(tmp_path: Path) -> None:
     found = [
         *measures.start_up(tmp_path, runs=1), *measures.engine("tiny", TINY, runs=1), *measures.amount_texts(50),
         *measures.matrix_measures((300, 3_000), 2_500, runs=1),
+        *supplier_papers(tmp_path, 4, rounds=1),
         *measures.restock_plans({"a few": plans.Size(6, 4, 2, 0.4, 5), "some": plans.Size(450, 5, 2, 0.4, 2)}),
     ]  # fmt: skip
     lines = table(found).splitlines()
@@ -91,6 +93,14 @@ def test_the_other_measures_run_and_print_as_a_table(tmp_path: Path) -> None:
 def test_a_press_in_the_open_workbook_is_measured(tmp_path: Path) -> None:
     measure = press_measure(tmp_path, TINY, pairs=1)
     assert measure.ratio.endswith(" x") and measure.budget == "<= 3 x"
+
+
+def test_papers_are_drawn_the_same_each_time_in_all_lengths() -> None:
+    for drawn in (e_invoices, printed):
+        papers = list(drawn(100))
+        assert papers == list(drawn(100)) and len({data for _, data, *_ in papers}) == 100
+        lengths = [lines for *_, lines in papers]
+        assert min(lengths) <= 6 and max(lengths) >= 40
 
 
 def test_the_same_seed_makes_the_same_book_and_another_another() -> None:
