@@ -11,6 +11,7 @@ from __future__ import annotations
 import base64
 import contextlib
 import csv
+import gc
 import io
 import json
 import os
@@ -22,10 +23,10 @@ import sys
 import tempfile
 import threading
 import time
-from collections.abc import Iterator, Sequence
+from collections.abc import Iterable, Iterator, Sequence
 from itertools import pairwise
 from pathlib import Path
-from typing import IO, Any
+from typing import IO, Any, NoReturn
 
 from costbook.book.words import BOX_COLOURS, Box, Document, Page, Word
 from costbook.errors import HostUnavailable
@@ -137,7 +138,10 @@ def _answer(data: bytes, way: str, seconds: int) -> bytes:
     except BaseException:
         _end(child)
         raise
-    _staying.append(child)
+    if answer:
+        _staying.append(child)
+    else:
+        _end(child)
     return answer
 
 
@@ -160,7 +164,7 @@ def _asked(data: bytes, way: str, seconds: int) -> bytes:
 
 
 def _heard(child: subprocess.Popen[bytes], asked: bytes, until: float) -> bytes:
-    """One answer of the child that stays: its length on a line, then so many bytes; nothing where it was ended itself."""
+    """One answer of the child that stays: its length on a line, then so many bytes; nothing where it came to an end."""
     assert child.stdin and child.stdout
     # A thread hands it over: a child that does not listen would hold up a write of more than the pipe takes.
     threading.Thread(target=_handed, args=(child.stdin, asked), daemon=True).start()
@@ -210,19 +214,37 @@ class _Unreadable(Exception):
 
 
 def _main(stays: bool) -> None:
-    """The child: papers from stdin, an answer for each on stdout, whatever happens."""
+    """The child: papers from stdin, an answer for each on stdout, whatever happens; the next process waits ready."""
     if stays:
-        import pdfplumber  # noqa: F401 - loaded once, for all that are split off
-        import pypdf  # noqa: F401
-    while asked := sys.stdin.buffer.readline():
-        way, seconds, size = asked.split()
-        data = sys.stdin.buffer.read(int(size))
-        split = os.fork() if stays else 0
+        _warmed_up()
+        gc.disable()  # a process that reads one paper ends before its collector of cycles would be of use
+    while stays:
+        split = os.fork()
         if not split:
-            _say(json.dumps(_told(way.decode(), int(seconds), data)).encode())
-            os._exit(0)
-        if os.waitpid(split, 0)[1]:
-            _say(b"")
+            _answered()
+        if os.waitpid(split, 0)[1]:  # nothing more is asked, or it was ended, as the parent sees by the end of the pipe
+            return
+    _answered()
+
+
+def _warmed_up() -> None:
+    """Has the libraries load what they load on their first paper, for all the processes that are split off."""
+    import pypdf
+
+    blank, out = pypdf.PdfWriter(), io.BytesIO()
+    blank.add_blank_page(9, 9)
+    blank.write(out)
+    _text(out.getvalue())
+
+
+def _answered() -> NoReturn:
+    """Reads the one paper that is asked for next, and ends."""
+    asked = sys.stdin.buffer.readline().split()
+    if not asked:
+        os._exit(1)
+    way, seconds, size = asked
+    _say(json.dumps(_told(way.decode(), int(seconds), sys.stdin.buffer.read(int(size)))).encode())
+    os._exit(0)
 
 
 def _say(answer: bytes) -> None:
@@ -297,11 +319,12 @@ def _drawing(page: Any) -> int:
 
 def _layer(data: bytes) -> Iterator[dict[str, Any]]:
     import pdfplumber
+    from pdfplumber.utils.text import extract_words
 
     left = LIMIT_WORDS
     with pdfplumber.open(io.BytesIO(data)) as pdf:
         for number, page in enumerate(pdf.pages, 1):
-            found = page.extract_words(x_tolerance_ratio=0.15, keep_blank_chars=False)
+            found = extract_words(list(_letters(page)), x_tolerance_ratio=0.15, keep_blank_chars=False)
             words = [
                 [w["text"], w["x0"], w["top"], w["x1"], w["bottom"], 100.0] for w in found if w.get("upright", True)
             ]
@@ -311,6 +334,29 @@ def _layer(data: bytes) -> Iterator[dict[str, Any]]:
             picture = not words and bool(page.images)
             yield _page(number, page.width, page.height, words, picture)
             page.close()
+
+
+def _letters(page: Any) -> Iterator[dict[str, Any]]:
+    """The letters of a page with what `extract_words` asks of them.
+
+    The page's own `chars` are the same letters with everything there is to tell of each, its lines and boxes too; that
+    takes as long as all the rest of the reading.
+    """
+    left, above = page.mediabox[:2]
+
+    def told(shape: Any) -> Iterator[dict[str, Any]]:
+        if isinstance(shape, Iterable):
+            for one in shape:
+                yield from told(one)
+        elif hasattr(shape, "upright"):
+            top = page.height - shape.y1 + above
+            yield {
+                "text": shape.get_text(), "x0": shape.x0 + left, "x1": shape.x1 + left, "top": top,
+                "bottom": page.height - shape.y0 + above, "doctop": page.initial_doctop + top, "upright": shape.upright,
+                "size": shape.size,
+            }  # fmt: skip
+
+    return told(page.layout)
 
 
 def _page(number: int, width: float, height: float, words: list[list[Any]], picture: bool = False) -> dict[str, Any]:

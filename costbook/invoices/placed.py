@@ -37,7 +37,7 @@ class Phrase:
         """Where it begins."""
         return self.words[0].x0
 
-    @property
+    @cached_property
     def x1(self) -> float:
         """Where it ends."""
         return max(word.x1 for word in self.words)

@@ -9,9 +9,12 @@ from __future__ import annotations
 import re
 import unicodedata
 from decimal import Decimal
+from functools import lru_cache
 
 # Marks that turn the direction of text around or take no room: a name could look like another one with them.
 _INVISIBLE = frozenset("\u200b\u200e\u200f\u202a\u202b\u202c\u202d\u202e\u2060\u2066\u2067\u2068\u2069\ufeff")
+
+_WORDS = re.compile(r"[^\W_]+")
 
 # What a 'kind' column may say, beside the kinds' own names.
 KIND_WORDS = {
@@ -108,16 +111,19 @@ def folded(value: object) -> str:
     >>> folded("  Pack-Price (USD): ")
     'pack price usd'
     """
-    return " ".join(re.sub(r"[\W_]+", " ", clean(value).casefold().replace("#", " no ")).split())
+    return " ".join(_WORDS.findall(clean(value).casefold().replace("#", " no ")))
 
 
-def plain(text: object) -> str:
+@lru_cache(4096)  # a page is asked for the same few words over and over
+def plain(text: str) -> str:
     """The words of a text in small letters without accents and signs.
 
     >>> plain("Quantité (U.)"), plain("Stück")
     ('quantite u', 'stuck')
     """
-    apart = unicodedata.normalize("NFKD", str(text).replace("ß", "ss"))
+    if text.isascii():
+        return folded(text)
+    apart = unicodedata.normalize("NFKD", text.replace("ß", "ss"))
     return folded("".join(c for c in apart if not unicodedata.combining(c)))
 
 

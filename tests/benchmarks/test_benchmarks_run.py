@@ -81,7 +81,7 @@ def test_the_other_measures_run_and_print_as_a_table(tmp_path: Path) -> None:
     found = [
         *measures.start_up(tmp_path, runs=1), *measures.engine("tiny", TINY, runs=1), *measures.amount_texts(50),
         *measures.matrix_measures((300, 3_000), 2_500, runs=1),
-        *supplier_papers(tmp_path, 4, rounds=1),
+        *supplier_papers(tmp_path, 4),
         *measures.restock_plans({"a few": plans.Size(6, 4, 2, 0.4, 5), "some": plans.Size(450, 5, 2, 0.4, 2)}),
     ]  # fmt: skip
     lines = table(found).splitlines()
@@ -98,8 +98,8 @@ def test_a_press_in_the_open_workbook_is_measured(tmp_path: Path) -> None:
 def test_papers_are_drawn_the_same_each_time_in_all_lengths() -> None:
     for drawn in (e_invoices, printed):
         papers = list(drawn(100))
-        assert papers == list(drawn(100)) and len({data for _, data, *_ in papers}) == 100
-        lengths = [lines for *_, lines in papers]
+        assert papers == list(drawn(100)) and len({paper.data for paper in papers}) == 100
+        lengths = [paper.lines for paper in papers]
         assert min(lengths) <= 6 and max(lengths) >= 40
 
 

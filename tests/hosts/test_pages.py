@@ -18,6 +18,7 @@ from printed_papers import LANGUAGES, LINES, Paper, pdf
 from reportlab.pdfgen.canvas import Canvas
 
 from costbook import commands
+from costbook.book.words import Word
 from costbook.errors import CostbookError
 from costbook.hosts import pages
 from costbook.invoices import page
@@ -106,11 +107,35 @@ def test_a_reader_that_never_ends_is_ended(tmp_path: Path, monkeypatch: pytest.M
     assert time.monotonic() - start < 20
 
 
+def test_a_reader_that_is_ended_takes_no_other_paper_with_it(monkeypatch: pytest.MonkeyPatch) -> None:
+    """The process that reads a paper is ended by its limit of time; the next paper is read as if nothing were."""
+    monkeypatch.setattr(pages, "_asked", lambda data, way, seconds: f"{way} 0 {len(data)}\n".encode() + data)
+    with pytest.raises(CostbookError, match="needs more than"):
+        pages.read_pages(many_pages(29), "slow.pdf")
+    monkeypatch.undo()
+    for _ in range(2):
+        assert pages.read_pages(pdf(Paper()), "next.pdf").pages[0].words
+
+
 def test_a_right_file_with_a_wrong_ending_is_read_by_what_it_is(tmp_path: Path) -> None:
     file = tmp_path / "list.csv"
     file.write_bytes(pdf(Paper()))
     [got] = commands.read_paper(file)
     assert got.syntax == "page" and problems(got) == ()
+
+
+@pytest.mark.parametrize("turned", [0, 180])
+def test_words_are_those_of_the_library_itself_wherever_the_page_begins(turned: int) -> None:
+    writer = pypdf.PdfWriter(clone_from=io.BytesIO(pdf(Paper("fr", wrapped=True))))
+    writer.pages[0].mediabox = pypdf.generic.RectangleObject((11, -23, 606, 819))
+    writer.pages[0].rotate(turned)
+    out = io.BytesIO()
+    writer.write(out)
+    [ours] = pages.read_pages(out.getvalue(), "moved.pdf").pages
+    with pdfplumber.open(out) as opened:
+        theirs = opened.pages[0].extract_words(x_tolerance_ratio=0.15)
+    wanted = [Word(*(w[k] for k in ("text", "x0", "top", "x1", "bottom"))) for w in theirs]
+    assert wanted and list(ours.words) == wanted
 
 
 def test_the_parent_loads_no_reader_of_pdfs(tmp_path: Path) -> None:
