@@ -111,10 +111,15 @@ def folded(value: object) -> str:
     >>> folded("  Pack-Price (USD): ")
     'pack price usd'
     """
-    return " ".join(_WORDS.findall(clean(value).casefold().replace("#", " no ")))
+    return _folded(str(value))
 
 
-@lru_cache(4096)  # a page is asked for the same few words over and over
+@lru_cache(4096)  # a paper is asked for the same few words over and over
+def _folded(text: str) -> str:
+    return " ".join(_WORDS.findall(clean(text).casefold().replace("#", " no ")))
+
+
+@lru_cache(4096)
 def plain(text: str) -> str:
     """The words of a text in small letters without accents and signs.
 
