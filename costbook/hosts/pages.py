@@ -146,7 +146,8 @@ def _answer(data: bytes, way: str, seconds: int) -> bytes:
 
 
 def _command(stays: bool) -> list[str]:
-    return [sys.executable, "-m", __name__, "stay" if stays else "once"]
+    # -P: a file csv.py among the papers of the folder she works in is not what is imported.
+    return [sys.executable, "-P", "-m", __name__, "stay" if stays else "once"]
 
 
 def _started(stays: bool) -> subprocess.Popen[bytes]:

@@ -150,6 +150,14 @@ def test_the_parent_loads_no_reader_of_pdfs(tmp_path: Path) -> None:
     subprocess.run([sys.executable, "-c", code], check=True, timeout=60, env=roof)
 
 
+def test_no_file_of_the_folder_she_works_in_is_run(tmp_path: Path) -> None:
+    (tmp_path / "paper.pdf").write_bytes(pdf(Paper()))
+    (tmp_path / "csv.py").write_text("raise SystemExit", encoding="utf-8")
+    code = "from pathlib import Path; from costbook.hosts import pages; assert pages.read_pages(Path('paper.pdf').read_bytes(), 'x').pages"
+    roof = {**os.environ, "PYTHONPATH": str(Path(commands.__file__).parents[1])}
+    subprocess.run([sys.executable, "-P", "-c", code], check=True, timeout=60, env=roof, cwd=tmp_path)
+
+
 def test_without_tesseract_a_picture_costs_one_sentence(monkeypatch: pytest.MonkeyPatch) -> None:
     monkeypatch.setattr(pages.shutil, "which", lambda name: None)
     with pytest.raises(CostbookError, match="is a picture, which is read only where tesseract is installed"):
