@@ -10,13 +10,14 @@ from costbook.book.model import Book
 from costbook.book.tool_tabs import PRICE_LOG, STATE
 from costbook.costing.announced import new_rates
 from costbook.costing.checks import Priced
-from costbook.costing.hidden_rises import HiddenRise
+from costbook.costing.hidden_rises import HiddenRise, hidden_rises
 from costbook.costing.impact import Impact, impact, sensitivities
 from costbook.costing.levers import levers, under_floor
 from costbook.costing.usage import costs
 from costbook.costing.variance import State, state_from_rows, state_rows, variances
 from costbook.errors import Finding
 from costbook.printouts import change_tabs
+from costbook.printouts.tabs import FIRST
 
 
 def announced_impact(priced: Priced) -> Impact:
@@ -27,16 +28,19 @@ def announced_impact(priced: Priced) -> Impact:
 
 def change_tabs_of(snapshot: Snapshot, priced: Priced, impact: Impact, hidden: Sequence[HiddenRise]) -> list[PutTab]:
     """The tabs of a run: what changed, decisions, rises, what else to do, what moves costs, and since accepted."""
+    kept = kept_rows(snapshot, STATE)
+    return _tabs(priced, impact, hidden, answers(snapshot), state_from_rows(kept) if kept else None)
+
+
+def _tabs(priced: Priced, impact: Impact, hidden: Sequence[HiddenRise], typed: change_tabs.Answers, old: State | None) -> list[PutTab]:
     then = costs(priced.usage, impact.rates)[0]
-    ways = [w for code in under_floor(priced.usage, then) for w in levers(priced.usage, impact.rates, then, code, priced.on)]
+    ways = {code: levers(priced.usage, impact.rates, then, code, priced.on) for code in under_floor(priced.usage, then)}
     tabs = [
-        change_tabs.changed_tab(priced, impact), change_tabs.decisions_tab(priced, impact, answers(snapshot)),
+        change_tabs.changed_tab(priced, impact), change_tabs.decisions_tab(priced, impact, typed),
         change_tabs.rises_tab(priced, impact, hidden), change_tabs.levers_tab(priced, ways),
         change_tabs.movers_tab(priced, sensitivities(priced.usage, priced.rates, priced.costs)),
     ]  # fmt: skip
-    kept = kept_rows(snapshot, STATE)
-    if kept:
-        old = state_from_rows(kept)
+    if old is not None:
         now = State.of(priced.usage, priced.rates, priced.costs, priced.on)
         tabs.append(change_tabs.since_tab(priced, variances(old, now), old.on))
     return tabs
@@ -55,7 +59,7 @@ def under_cost(priced: Priced, wanted: Sequence[Decided]) -> list[Finding]:
 
 
 def accepted_tabs(snapshot: Snapshot, before: Book, after: Priced, wanted: Sequence[Decided]) -> list[PutTab]:
-    """The log with the prices moved, the state now, and the decisions made empty again."""
+    """The log with the prices moved, the state now, and the tabs of a run anew: what she typed beside a price moved is gone from them."""
     rows = kept_rows(snapshot, PRICE_LOG)
     for one in (d for d in wanted if d.price is not None):
         tier = next((t for t in after.tiers if t.product == one.product and after.book.channels[t.channel].price == one.column), None)
@@ -67,7 +71,17 @@ def accepted_tabs(snapshot: Snapshot, before: Book, after: Priced, wanted: Seque
             "reason": one.reason,
         }  # fmt: skip
         rows.append([values[c.key] for c in PRICE_LOG.columns])
-    state = State.of(after.usage, after.rates, after.costs, after.on)
-    return [
-        change_tabs.log_tab(rows), change_tabs.state_tab(state_rows(state)), change_tabs.decisions_tab(after, announced_impact(after), {}),
-    ]  # fmt: skip
+    state = change_tabs.state_tab(state_rows(State.of(after.usage, after.rates, after.costs, after.on)))
+    kept = state_from_rows([[cell.value for cell in row] for row in state.rows[FIRST:]])  # as the next run will read it
+    tabs = _tabs(after, announced_impact(after), hidden_rises(after.book, after.on, after.rates), _left(answers(snapshot), after.book, wanted), kept)
+    return [change_tabs.log_tab(rows), state, *tabs]
+
+
+def _left(typed: change_tabs.Answers, book: Book, wanted: Sequence[Decided]) -> change_tabs.Answers:
+    """What she typed on the Price decisions tab without the rows whose price was moved: holds and their reasons stay."""
+    moved = {(one.product, one.column) for one in wanted if one.price is not None}
+    columns = {name: channel.price for name, channel in book.channels.items()}
+    return {
+        (code, channel): cells for (code, channel), cells in typed.items()
+        if (code, columns.get(channel)) not in moved or not {"decision", "new_price"} & cells.keys()
+    }  # fmt: skip

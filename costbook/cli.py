@@ -229,7 +229,8 @@ def _accept(asked: argparse.Namespace) -> int:
     if done.findings:
         _print_findings(done.findings)
     for product, column, old, new in done.moved:
-        print(f"{product}: {column} {old:.2f} -> {new:.2f}")
+        starts = done.later.get((product, column))
+        print(f"{product}: {column} {old:.2f} -> {new:.2f}{f', from {starts}; shops see the old price until then' if starts else ''}")
     if any(f.level == "stop" for f in done.findings):
         print("Nothing was moved.")
         return STOPPED

@@ -5,7 +5,7 @@ here; `tell` is called with a few words as long work goes on.
 """
 
 import math
-from collections.abc import Callable, Iterable, Iterator, Sequence
+from collections.abc import Callable, Iterable, Iterator, Mapping, Sequence
 from contextlib import contextmanager
 from datetime import date
 from decimal import Decimal
@@ -321,13 +321,14 @@ def _missing(snapshot: Snapshot, *tabs: layout.Tab) -> list[PutTab]:
 class Accepted(NamedTuple):
     """The prices that were moved, as (product, column, old, new), how many are held, and what could not be used.
 
-    `kept` says whether the state of costs was kept to compare with.
+    `kept` says whether the state of costs was kept to compare with; `later` are the days of those that start on a later one.
     """
 
     moved: tuple[tuple[str, str, Decimal, Decimal], ...]
     held: int
     findings: tuple[Finding, ...]
     kept: bool = False
+    later: Mapping[tuple[str, str], date] = {}
 
 
 def accept(path: Path | Host, tell: Tell = _quiet, today: date | None = None) -> Accepted:
@@ -348,19 +349,20 @@ def accept(path: Path | Host, tell: Tell = _quiet, today: date | None = None) ->
         day = today or date.today()
         book = read_book(snapshot)
         notes = Notes(book.settings.decimal, book.settings.measures)
-        wanted = decided(snapshot, book.products, notes)
+        wanted = decided(snapshot, book.products, book.settings.book_date or day, notes)
         notes.found += under_cost(worked_out(snapshot, day)[0], wanted)
         if notes.stops(0) or (not wanted and kept_rows(snapshot, STATE)):
             return Accepted((), 0, tuple(notes.found))
         prices = {(d.product, d.column): d.price for d in wanted if d.price is not None}
         cells = price_cells(snapshot, prices)
         after, _ = worked_out(snapshot.with_cells(cells), day)
-        tabs = accepted_tabs(snapshot, book, after, wanted)
+        tabs = [tab for tab in accepted_tabs(snapshot, book, after, wanted) if not tab.stands_in(snapshot)]
         edits, _ = _price_edits(snapshot.with_cells(cells), after, _)
         tell("writing")
         host.apply(Edits((*cells, *edits.cells), (*edits.tabs, *tabs)))
     moved = tuple((p, c, book.products[p].prices[c], new) for (p, c), new in prices.items())
-    return Accepted(moved, sum(d.price is None for d in wanted), tuple(notes.found), True)
+    later = {(d.product, d.column): d.starts for d in wanted if d.price is not None and d.starts and d.starts > after.on}
+    return Accepted(moved, sum(d.price is None for d in wanted), tuple(notes.found), True, later)
 
 
 def shops(path: Path | Host, pdf: Path | None = None, tell: Tell = _quiet, today: date | None = None) -> tuple[bool, list[str]]:
@@ -373,19 +375,20 @@ def shops(path: Path | Host, pdf: Path | None = None, tell: Tell = _quiet, today
         CostbookError: the book cannot be read or written, or there is no PDF to be had; the workbook is then untouched.
     """
     from costbook.book.decisions import kept_rows
+    from costbook.book.price_log import price_days
     from costbook.book.tool_tabs import PRICE_LOG
     from costbook.hosts.office import print_tabs
-    from costbook.printouts.shop_tabs import has_news, line_sheet_tab, notice_tab, under_floor
+    from costbook.printouts.shop_tabs import line_sheet_tab, news, notice_tab, under_floor
 
     with _opened(path) as (host, snapshot):
         priced, _ = worked_out(snapshot, today or date.today())
-        log = kept_rows(snapshot, PRICE_LOG)
-        tabs = (line_sheet_tab(priced, log), notice_tab(priced, log))
+        days = price_days(kept_rows(snapshot, PRICE_LOG), priced.book.products)
+        tabs = (line_sheet_tab(priced, days), notice_tab(priced, days))
         if pdf is not None:
             tell("printing")
-            print_tabs(tabs if has_news(log) else tabs[:1], pdf)
+            print_tabs(tabs if news(priced, days) else tabs[:1], pdf)
         new = tuple(tab for tab in tabs if not tab.stands_in(snapshot))
-        return bool(new) and host.apply(Edits(tabs=new)), sorted(under_floor(priced))
+        return bool(new) and host.apply(Edits(tabs=new)), sorted(under_floor(priced, days))
 
 
 # ------------------------------------------------------------------ making

@@ -44,7 +44,7 @@ MAY_IMPORT: dict[str, set[str]] = {
 # Order inside a room: a file imports only names to its left. Every file of a room has its place.
 FLOW = {
     "amounts": ["numbers", "weights", "quantity", "money"],
-    "book": ["grid", "words", "model", "layout", "tool_tabs", "table", "recipes", "products", "records", "reading", "posting", "review", "decisions", "sheets"],
+    "book": ["grid", "words", "model", "layout", "tool_tabs", "table", "recipes", "products", "records", "reading", "posting", "review", "decisions", "price_log", "sheets"],
     "costing": ["rates", "usage", "matrix", "tiers", "trace", "checks", "announced", "impact", "variance", "levers", "hidden_rises",
                 "stock", "days", "restock", "candidates", "highs", "swaps", "neighbours", "plan", "buying", "week", "batches"],
     "demo": ["tables", "list_file", "papers", "workshop"],

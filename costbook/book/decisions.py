@@ -7,7 +7,7 @@ that cannot be used is a finding, and nothing of it is moved.
 from __future__ import annotations
 
 from collections.abc import Iterable, Mapping, Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from datetime import date
 from decimal import Decimal
 
@@ -22,7 +22,8 @@ from costbook.book.tool_tabs import DECISIONS
 from costbook.errors import Where
 
 NEEDED = ("code", "channel", "column", "price")
-ANSWERS = ("decision", "new_price", "starts", "orders_until", "reason")
+DAYS = ("starts", "orders_until")
+ANSWERS = ("decision", "new_price", *DAYS, "reason")
 KEEP, TARGET, HOLD = "keep margin", "target", "hold"
 
 
@@ -48,11 +49,12 @@ def answers(snapshot: Snapshot) -> dict[tuple[str, str], dict[str, Value]]:
     return found
 
 
-def decided(snapshot: Snapshot, products: Mapping[str, Product], notes: Notes) -> list[Decided]:
+def decided(snapshot: Snapshot, products: Mapping[str, Product], on: date, notes: Notes) -> list[Decided]:
     """What she decided, a row for each price; what cannot be used is told in the notes and left out.
 
     Args:
         products: the book's, by code: a decision on a price that changed since the tab was written is not used.
+        on: the book's day, before which no price starts.
     """
     grid = snapshot.grid(DECISIONS.name)
     needed = [c._replace(needed=c.key in NEEDED) for c in DECISIONS.columns]
@@ -62,21 +64,27 @@ def decided(snapshot: Snapshot, products: Mapping[str, Product], notes: Notes) -
         return []
     found: dict[tuple[str, str], list[tuple[Decided, Row]]] = {}
     for row in _rows(snapshot, DECISIONS, NEEDED, notes):
-        one = _decided(row, products)
+        one = _decided(row, products, on)
         if one is not None:
             found.setdefault((one.product, one.column), []).append((one, row))
     done = []
     for several in found.values():
-        prices = {one.price for one, _ in several}
-        if len(prices) > 1:
-            one, row = several[-1]
+        before = len(notes.found)
+        one, row = several[-1]
+        if len({each.price for each, _ in several}) > 1:
             row.bad("decision", f"{one.product}: two decisions on its {one.column} price, and it is one price", "Keep one of them.")
-        else:
-            done.append(several[0][0])
+        days = {key: list(dict.fromkeys(d for each, _ in several if (d := getattr(each, key)))) for key in DAYS}
+        for key in (key for key in DAYS if len(days[key]) > 1):
+            heading, told = DECISIONS.column(key).heading, " and ".join(map(str, days[key]))
+            row.bad(key, f'{one.product}: "{heading}" is {told} for its {one.column} price, and it is one price', "Keep one of them.")
+        if not notes.stops(before):
+            starts, until = (next(iter(days[key]), None) for key in DAYS)
+            reason = "; ".join(dict.fromkeys(each.reason for each, _ in several if each.reason))
+            done.append(replace(one, starts=starts, orders_until=until, reason=reason))
     return done
 
 
-def _decided(row: Row, products: Mapping[str, Product]) -> Decided | None:
+def _decided(row: Row, products: Mapping[str, Product], on: date) -> Decided | None:
     said, typed = same_name(row.text("decision")), row.number("new_price")
     if not said and typed is None:
         return None
@@ -102,6 +110,10 @@ def _decided(row: Row, products: Mapping[str, Product]) -> Decided | None:
     if price is not None and price == now:
         price = None  # a hold
     starts, until = row.day("starts"), row.day("orders_until")
+    for key, day in zip(DAYS, (starts, until)):
+        if price is not None and day is not None and day < on:
+            sentence = f'{product}: "{DECISIONS.column(key).heading}" {day} is before the book\'s day, {on}'
+            row.bad(key, sentence, "Type that day or a later one, or leave it empty.")
     if row.notes.stops(before):
         return None
     return Decided(product, column, price, starts, until, row.text("reason"))

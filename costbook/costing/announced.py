@@ -116,18 +116,19 @@ def _material(book: Book, said: Announced, findings: list[Finding]) -> str:
 
 
 def _twice(material: Material, several: Sequence[Announced]) -> Finding:
-    first, second = several[0], several[1]
-    places = " and ".join(_said(x) + (f" ({x.where})" if x.where else "") for x in (first, second))
-    sentence = f"{material.name}: {len(several)} announced prices, {places}; none of them is used"
-    return Finding("stop", "announced-twice", sentence, second.where, "Keep the one that holds.")
+    *first, last = (_said(said) + (f" ({said.where})" if said.where else "") for said in several)
+    sentence = f"{material.name}: {len(several)} announced prices, {', '.join(first)} and {last}; none of them is used"
+    return Finding("stop", "announced-twice", sentence, several[-1].where, "Keep the one to look at; type a later one when it is its turn.")
 
 
 def _said(said: Announced) -> str:
-    """What was announced, in a few words."""
+    """What was announced, in a few words, with its day."""
     if said.rise is not None:
-        return f"{said.rise:+.1%}"
-    price = "the same price" if said.pack_price is None else f"{said.pack_price:.2f}"
-    return price + (f" for {said.pack.text}" if said.pack else "")
+        words = f"{said.rise:+.1%}"
+    else:
+        price = "the same price" if said.pack_price is None else f"{said.pack_price:.2f}"
+        words = price + (f" for {said.pack.text}" if said.pack else "")
+    return words + (f" from {said.starts}" if said.starts else "")
 
 
 def _trouble(material: Material, said: Announced, rated: Rates) -> Finding | None:

@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 import math
-from collections.abc import Iterable, Mapping, Sequence
+from collections.abc import Mapping, Sequence
 from datetime import date
 
 from costbook.amounts.money import read_ending
@@ -151,21 +151,30 @@ def _hidden(priced: Priced, rise: HiddenRise) -> list[Value]:
 # ------------------------------------------------------------------ what else
 
 
-def levers_tab(priced: Priced, found: Iterable[Lever]) -> PutTab:
-    """A row per thing she could do and channel it is under the floor in, product by product, what saves most first."""
+def levers_tab(priced: Priced, found: Mapping[str, Sequence[Lever]]) -> PutTab:
+    """A row per thing she could do and channel it is under the floor in, product by product, what saves most first.
+
+    Args: found are the levers of every product under its floor, none where the book holds nothing that would help.
+    """
     rows = []
-    for lever in found:
-        name = priced.book.products[lever.product].name
-        for standing in lever.standings:
-            back = "yes" if standing.over_floor else "no"
-            row: list[Value] = [lever.product, name, lever.kind, lever.words, lever.unit_cost, lever.effect, standing.channel, standing.margin, back]
-            cells = cells_of(LEVERS, row)
-            cells[LEVERS.place("words")] = cells[LEVERS.place("words")]._replace(style="tool wrapped")
-            rows.append(cells)
+    for code, levers in found.items():
+        name = priced.book.products[code].name
+        if not levers:
+            rows.append(_lever_row([code, name, "nothing", "Nothing the book holds would lower what it costs.", *[None] * 5]))
+        for lever in levers:
+            for standing in lever.standings:
+                back = "yes" if standing.over_floor else "no"
+                row: list[Value] = [code, name, lever.kind, lever.words, lever.unit_cost, lever.effect, standing.channel, standing.margin, back]
+                rows.append(_lever_row(row))
     if not rows:
-        rows = [[Cell("nothing", "good"), Cell("No price is under its floor, or nothing the book holds would lower its cost.", "good"),
-                 *[Cell(None, "good")] * (len(LEVERS.columns) - 2)]]  # fmt: skip
+        rows = [[Cell("none", "good"), Cell("No price is under its floor.", "good"), *[Cell(None, "good")] * (len(LEVERS.columns) - 2)]]
     return put(LEVERS, "Each alone, at the prices announced where there are any, worked out with what the book holds already.", rows)
+
+
+def _lever_row(values: Sequence[Value]) -> list[Cell]:
+    cells = cells_of(LEVERS, values)
+    cells[LEVERS.place("words")] = cells[LEVERS.place("words")]._replace(style="tool wrapped")
+    return cells
 
 
 def movers_tab(priced: Priced, found: Sequence[Sensitivity]) -> PutTab:

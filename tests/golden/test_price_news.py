@@ -90,7 +90,7 @@ def test_accepted_prices_move_are_logged_and_can_be_taken_back(seen: Copy) -> No
     assert (log["P06"]["Old price"], log["P06"]["New price"], log["P06"]["Reason"]) == (4.5, 4.8, "letter of October")
     assert log["P06"]["From"] == datetime(2026, 11, 1) and log["P06"]["Old price for orders until"] == datetime(2026, 11, 15)
     assert log["P10"]["Accepted"] == datetime(2026, 10, 26)
-    assert not any(r["Decision"] or r["Or your new price"] for r in openpyxl_rows(path, DECISIONS))
+    assert {r["Code"]: r["Decision"] for r in openpyxl_rows(path, DECISIONS) if r["Decision"] or r["Or your new price"] or r["From"]} == {"P01": "hold"}
     commands.takeback(path)
     assert path.read_bytes() == as_decided
 
@@ -123,6 +123,11 @@ def test_since_accepted_splits_a_change_so_that_it_adds_up(seen: Copy) -> None:
         ({"Or your new price": -1}, "there is no such price to take"),
         ({"Or your new price": "about five"}, 'the cell holds the text "about five"'),
         ({"Decision": "hold", "From": "soon"}, 'a date belongs here; the cell holds "soon"'),
+        ({"Decision": "keep margin", "From": datetime(2026, 10, 25)}, 'P06: "From" 2026-10-25 is before the book\'s day, 2026-10-26'),
+        (
+            {"Or your new price": 5, "Old price for orders until": datetime(2025, 11, 15)},
+            'P06: "Old price for orders until" 2025-11-15 is before the book\'s day, 2026-10-26',
+        ),
     ],
 )
 def test_a_decision_that_cannot_be_used_moves_nothing(seen: Copy, typed: dict[str, object], says: str) -> None:
@@ -187,7 +192,7 @@ def test_shops_see_prices_above_the_floor_and_never_a_cost(seen: Copy) -> None:
     assert set(sheet) == {"P01", "P02", "P03", "P04", "P05", "P06", "P07", "P08", "P11"}
     assert sheet["P06"]["Wholesale"] == 4.8 and sheet["P06"]["Suggested retail"] == 9
     (notice,) = openpyxl_rows(path, "Price notice")
-    assert (notice["Code"], notice["Wholesale until now"], notice["New wholesale"]) == ("P06", 4.5, 4.8)
+    assert (notice["Code"], notice["Wholesale until then"], notice["New wholesale"]) == ("P06", 4.5, 4.8)
     workbook = openpyxl.load_workbook(path)
     costs = {round(r["Unit cost"], 2) for r in openpyxl_rows(path, "Costs") if isinstance(r["Unit cost"], float)}
     shown = {c.value for tab in ("Line sheet", "Price notice") for row in workbook[tab].iter_rows() for c in row}
@@ -252,14 +257,88 @@ def test_the_same_price_again_is_no_news_for_shops(seen: Copy) -> None:
     assert openpyxl_rows(path, "Price notice")[0]["Code"] == "none"
 
 
-def test_a_price_from_a_later_day_says_so_on_the_line_sheet(seen: Copy) -> None:
+def line_sheet(book: Copy, on: datetime) -> dict[str, tuple[Any, ...]]:
+    """The prices of the line sheet written on a day, and what it says is to come."""
+    book.setting("Book date", on)
+    commands.shops(book.save(), today=DAY)
+    sheet = openpyxl_rows(book.path, "Line sheet")
+    return {r["Code"]: (r["Wholesale"], r["Suggested retail"], r["Price to come"]) for r in sheet}
+
+
+def test_no_price_stands_on_the_line_sheet_before_its_day(seen: Copy) -> None:
+    """P06 sells at 4.50 and 9.00 until the 15th of November, then at 4.80, and at 9.50 from the 1st of December."""
     decide(seen, "P06", "Decision", "keep margin")
     decide(seen, "P06", "From", datetime(2026, 11, 15))
-    path = seen.save()
-    commands.accept(path, today=DAY)
-    commands.shops(path, today=DAY)
-    sheet = {r["Code"]: r["Price from"] for r in openpyxl_rows(path, "Line sheet")}
-    assert sheet["P06"] == datetime(2026, 11, 15) and sheet["P01"] is None
+    seen.type(DECISIONS, "Or your new price", ("P06", "Web"), 9.5)
+    seen.type(DECISIONS, "From", ("P06", "Web"), datetime(2026, 12, 1))
+    commands.accept(seen.save(), today=DAY)
+    assert line_sheet(seen, datetime(2026, 10, 26))["P06"] == (4.5, 9, "from 2026-11-15: wholesale 4.80; from 2026-12-01: retail 9.50")
+    assert line_sheet(seen, datetime(2026, 11, 14))["P06"][0] == 4.5
+    assert line_sheet(seen, datetime(2026, 11, 15))["P06"] == (4.8, 9, "from 2026-12-01: retail 9.50")
+    assert line_sheet(seen, datetime(2026, 12, 1))["P06"] == (4.8, 9.5, None)
+    assert line_sheet(seen, datetime(2026, 10, 26))["P01"][2] is None
+
+
+def test_a_later_acceptance_that_starts_sooner_takes_the_place_of_the_first(seen: Copy) -> None:
+    """Accepted at 4.80 for the 15th, three days later at 5.00 for the 1st: the 15th brings nothing, and 4.80 never was a price."""
+    decide(seen, "P06", "Decision", "keep margin")
+    decide(seen, "P06", "From", datetime(2026, 11, 15))
+    commands.accept(seen.save(), today=DAY)
+    seen.setting("Book date", datetime(2026, 10, 29))
+    decide(seen, "P06", "Or your new price", 5)
+    decide(seen, "P06", "From", datetime(2026, 11, 1))
+    assert commands.accept(seen.save(), today=DAY).moved == (("P06", "wholesale", Decimal("4.8"), Decimal(5)),)
+    assert line_sheet(seen, datetime(2026, 10, 29))["P06"] == (4.5, 9, "from 2026-11-01: wholesale 5.00")
+    (notice,) = openpyxl_rows(seen.path, "Price notice")
+    assert (notice["Wholesale until then"], notice["New wholesale"], notice["From"]) == (4.5, 5, datetime(2026, 11, 1))
+    assert line_sheet(seen, datetime(2026, 11, 15))["P06"] == (5, 9, None)
+
+
+def test_the_floor_is_that_of_the_price_of_today(seen: Copy) -> None:
+    """P10 is under the wholesale floor at 6.00; 9.00 from the 15th is over it, and the sheet offers it from that day on."""
+    decide(seen, "P10", "Or your new price", 9)
+    decide(seen, "P10", "From", datetime(2026, 11, 15))
+    commands.accept(seen.save(), today=DAY)
+    assert "P10" not in line_sheet(seen, datetime(2026, 11, 14))
+    assert line_sheet(seen, datetime(2026, 11, 15))["P10"][0] == 9
+
+
+def test_a_hold_and_a_reason_not_used_yet_stay_as_typed(seen: Copy) -> None:
+    decide(seen, "P06", "Decision", "keep margin")
+    decide(seen, "P06", "Reason", "letter of October")
+    decide(seen, "P01", "Decision", "hold")
+    decide(seen, "P01", "Reason", "best seller, wait for spring")
+    decide(seen, "P03", "Reason", "ask the fair first")
+    assert commands.accept(seen.save(), today=DAY).held == 1
+    left = {code: (r["Decision"], r["Reason"]) for code, r in decisions(seen).items() if r["Decision"] or r["Reason"]}
+    assert left == {"P01": ("hold", "best seller, wait for spring"), "P03": (None, "ask the fair first")}
+    done = commands.accept(seen.path, today=DAY)
+    assert (done.moved, done.held, done.findings) == ((), 1, ())
+
+
+def test_two_rows_of_one_price_are_one_decision_with_the_days_and_reasons_of_both(seen: Copy) -> None:
+    """Web and Online sell at P01's retail price: 15.75 in both rows, the day beside one of them, a reason beside each."""
+    for channel, reason in (("Web", "letter"), ("Online", "fees")):
+        seen.type(DECISIONS, "Or your new price", ("P01", channel), 15.75)
+        seen.type(DECISIONS, "Reason", ("P01", channel), reason)
+    seen.type(DECISIONS, "From", ("P01", "Web"), datetime(2026, 11, 15))
+    seen.type(DECISIONS, "From", ("P01", "Online"), datetime(2026, 11, 16))
+    done = commands.accept(seen.save(), today=DAY)
+    assert [f.sentence for f in done.findings] == ['P01: "From" is 2026-11-15 and 2026-11-16 for its retail price, and it is one price']
+    seen.type(DECISIONS, "From", ("P01", "Online"), None)
+    assert commands.accept(seen.save(), today=DAY).moved[0][:2] == ("P01", "retail")
+    (log,) = openpyxl_rows(seen.path, LOG)
+    assert log["From"] == datetime(2026, 11, 15) and set(log["Reason"].split("; ")) == {"letter", "fees"}
+    assert not any(r["Or your new price"] or r["Reason"] for r in openpyxl_rows(seen.path, DECISIONS))
+
+
+def test_after_accepting_no_tab_tells_of_the_price_before(seen: Copy) -> None:
+    """P06 at 4.50 is under the floor once the letter holds, so there are ways out of it; at 5.00 it is not."""
+    assert "P06" in {r["Code"] for r in seen.written("What else to do")[0]}
+    decide(seen, "P06", "Or your new price", 5)
+    commands.accept(seen.save(), today=DAY)
+    assert "P06" not in {r["Code"] for r in seen.written("What else to do")[0]}
+    assert not commands.changed(seen.path, today=DAY).written
 
 
 def test_each_price_on_the_notice_has_its_own_days_and_waits_for_its_day(seen: Copy) -> None:

@@ -293,10 +293,18 @@ def test_what_cannot_be_used_is_said_and_left_out(case: str, demo: Priced) -> No
     assert sentence in f"{finding.sentence}. {finding.do}" and finding.do and "\n" not in finding.sentence
 
 
-def test_two_prices_of_one_material_are_both_left_out(demo: Priced) -> None:
-    news, [finding] = announced(demo, Announced("M14", Decimal("30.90"), where=HERE), Announced("cocoa butter", rise=Decimal("0.3")))
+def test_several_prices_of_one_material_are_all_named_and_left_out(demo: Priced) -> None:
+    rises = [
+        Announced("M14", Decimal("30.90"), starts=date(2026, 11, 1), where=HERE), Announced("cocoa butter", rise=Decimal("0.3")),
+        Announced("M14", pack=read_amount("28 oz"), starts=date(2027, 2, 1)),
+    ]  # fmt: skip
+    news, [finding] = announced(demo, *rises[:2])
     assert news == {} and finding.level == "stop"
-    assert finding.sentence == "Cocoa butter: 2 announced prices, 30.90 (What if!B7) and +30.0%; none of them is used"
+    assert finding.sentence == "Cocoa butter: 2 announced prices, 30.90 from 2026-11-01 (What if!B7) and +30.0%; none of them is used"
+    news, [finding] = announced(demo, *rises)
+    assert news == {} and finding.sentence == (
+        "Cocoa butter: 3 announced prices, 30.90 from 2026-11-01 (What if!B7), +30.0% and the same price for 28 oz from 2027-02-01; none of them is used"
+    )
 
 
 def test_a_material_without_a_price_has_no_rise(demo: Priced) -> None:
