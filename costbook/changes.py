@@ -19,6 +19,8 @@ from costbook.errors import Finding
 from costbook.printouts import change_tabs
 from costbook.printouts.tabs import FIRST
 
+MANY_TIMES = 5
+
 
 def announced_impact(priced: Priced) -> Impact:
     """What the book's announced prices do."""
@@ -46,15 +48,21 @@ def _tabs(priced: Priced, impact: Impact, hidden: Sequence[HiddenRise], typed: c
     return tabs
 
 
-def under_cost(priced: Priced, wanted: Sequence[Decided]) -> list[Finding]:
-    """The decisions that would sell a piece for less than it costs: so likely a slip that none is moved."""
+def slips(priced: Priced, wanted: Sequence[Decided]) -> list[Finding]:
+    """The decisions that would sell a piece for less than it costs, or for many times its price: so likely a slip that none is moved."""
     found = []
     for one in wanted:
-        cost = priced.costs.get(one.product)
-        if cost is not None and one.price is not None and float(one.price) < cost.unit_cost:
-            sentence = f"{one.product}: {one.column} {one.price} is under the {cost.unit_cost:.2f} a piece costs; nothing is moved"
-            do = "Type another price; if you mean it, type it into your own column on Products."
-            found.append(Finding("stop", "under-cost", sentence, priced.book.products[one.product].where, do, (one.product,)))
+        cost, product = priced.costs.get(one.product), priced.book.products[one.product]
+        if one.price is None:
+            continue
+        if cost is not None and float(one.price) < cost.unit_cost:
+            why = f"is under the {cost.unit_cost:.2f} a piece costs"
+        elif one.price >= MANY_TIMES * product.prices[one.column]:
+            why = f"is {one.price / product.prices[one.column]:.0f} times the {product.prices[one.column]:.2f} of now"
+        else:
+            continue
+        do = "Type another price; if you mean it, type it into your own column on Products."
+        found.append(Finding("stop", "slip", f"{one.product}: {one.column} {one.price:.2f} {why}; nothing is moved", product.where, do, (one.product,)))
     return found
 
 

@@ -237,7 +237,7 @@ def _accept(asked: argparse.Namespace) -> int:
     if not done.kept:
         print("Nothing was decided, so nothing moved.")
         return DONE
-    print(f"{len(done.moved)} prices moved, {done.held} held; this state of costs is kept to compare with.")
+    print(f"{len(done.moved)} {'price' if len(done.moved) == 1 else 'prices'} moved, {done.held} held; this state of costs is kept to compare with.")
     print(f"To undo this: {NAME} takeback {asked.book}")
     return DONE
 
@@ -247,7 +247,7 @@ def _shops(asked: argparse.Namespace) -> int:
     _progress("")
     print(f"{asked.book}: {'Line sheet and Price notice written' if written else 'nothing changed, file left as it is'}.")
     if under:
-        print(f"Left out, since their wholesale price is under its floor: {', '.join(under)}.")
+        print(f"Left out, since the wholesale price of today is under its floor: {', '.join(under)}.")
     if asked.pdf:
         print(f"{asked.pdf} is ready to send.")
     return DONE

@@ -342,7 +342,7 @@ def accept(path: Path | Host, tell: Tell = _quiet, today: date | None = None) ->
     from costbook.book.decisions import decided, kept_rows, price_cells
     from costbook.book.table import Notes
     from costbook.book.tool_tabs import STATE
-    from costbook.changes import accepted_tabs, under_cost
+    from costbook.changes import accepted_tabs, slips
 
     tell(f"reading {path.name}")
     with _opened(path) as (host, snapshot):
@@ -350,7 +350,7 @@ def accept(path: Path | Host, tell: Tell = _quiet, today: date | None = None) ->
         book = read_book(snapshot)
         notes = Notes(book.settings.decimal, book.settings.measures)
         wanted = decided(snapshot, book.products, book.settings.book_date or day, notes)
-        notes.found += under_cost(worked_out(snapshot, day)[0], wanted)
+        notes.found += slips(worked_out(snapshot, day)[0], wanted)
         if notes.stops(0) or (not wanted and kept_rows(snapshot, STATE)):
             return Accepted((), 0, tuple(notes.found))
         prices = {(d.product, d.column): d.price for d in wanted if d.price is not None}

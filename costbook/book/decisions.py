@@ -86,9 +86,12 @@ def decided(snapshot: Snapshot, products: Mapping[str, Product], on: date, notes
 
 def _decided(row: Row, products: Mapping[str, Product], on: date) -> Decided | None:
     said, typed = same_name(row.text("decision")), row.number("new_price")
-    if not said and typed is None:
-        return None
     product, column = row.text("code"), row.text("column")
+    if not said and typed is None:
+        if any(row.value(key) is not None for key in DAYS):
+            sentence = f"{product}: a day and no decision; its {column} price in {row.text('channel')} stays as it is"
+            row.bad("decision", sentence, "Say what to do with it, or take the day out.", "ask")
+        return None
     before = len(row.notes.found)
     if product not in products:
         row.bad("code", f'"{product}" is no product of this book', "Run 'costbook changed' again.")

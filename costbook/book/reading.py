@@ -181,13 +181,16 @@ def _suppliers(table: Table | None, settings: model.Settings, notes: Notes) -> I
 
 
 def _announced(table: Table | None, notes: Notes) -> list[model.Announced]:
-    """The announced prices; a row that cannot be read is told and left out. Names are looked up where prices are worked out."""
+    """The announced prices; a row whose price or pack cannot be read is told and left out, a day that cannot be read is told alone.
+
+    Names are looked up where prices are worked out.
+    """
     found = []
     for row in table.rows(notes) if table else ():
         before = len(notes.found)
-        price, rise = row.number("new_price", "ask"), row.fraction("rise")
-        pack, starts = row.amount("new_pack", "new_pack_unit", "ask"), row.day("starts", "ask")
-        if not any(f.level in ("stop", "ask") for f in notes.found[before:]):
+        price, rise, pack = row.number("new_price"), row.fraction("rise"), row.amount("new_pack", "new_pack_unit")
+        starts = row.day("starts", "ask")
+        if not notes.stops(before):
             found.append(model.Announced(row.text("material"), price, pack, rise, starts, row.text("supplier"), row.where("material")))
     return found
 

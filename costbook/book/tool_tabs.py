@@ -142,12 +142,12 @@ STATE = Tab("Accepted state", "one figure of the state your prices were last acc
 ), TOOL)  # fmt: skip
 
 LINE_SHEET = Tab("Line sheet", "a product for shops; never a cost", (
-    tool("code", "Code", "text", 10), tool("name", "Product", "text", 40), tool("size", "Size", "text", 12), tool("wholesale", "Wholesale"),
-    tool("retail", "Suggested retail"), tool("pack", "Packs of", "count", 9), tool("to_come", "Price to come", "text", 30),
+    tool("code", "Code", "text", 10), tool("name", "Product", "text", 40), tool("wholesale", "Wholesale"), tool("retail", "Suggested retail"),
+    tool("size", "Size", "text", 12), tool("pack", "Packs of", "count", 9), tool("to_come", "Price to come", "text", 30),
 ), TOOL)  # fmt: skip
 
 PRICE_NOTICE = Tab("Price notice", "a price that changes, for shops", (
-    tool("code", "Code", "text", 10), tool("name", "Product", "text", 40), tool("old", "Wholesale until then", width=12.0),
+    tool("code", "Code", "text", 10), tool("name", "Product", "text", 40), tool("old", "Wholesale until then", width=12.0)._replace(synonyms=("Wholesale until now",)),
     tool("new", "New wholesale", width=12.0), tool("retail", "Suggested retail", width=12.0), tool("starts", "From", "date", 12),
     tool("until", "Old price for orders until", "date", 12),
 ), TOOL)  # fmt: skip

@@ -22,6 +22,7 @@ from costbook.errors import CostbookError, InputError
 
 MULTIPLES = (2.0, 3.0)
 SAME_PACK = 1e-9
+TELLING = 0.001  # what saves less than a thousandth of a piece's cost is not worth a row
 
 
 @dataclass(frozen=True, slots=True)
@@ -111,7 +112,7 @@ def under_floor(usage: Usage, costed: Mapping[str, Cost]) -> list[str]:
 
 
 def levers(usage: Usage, rated: Rates, costed: Mapping[str, Cost], product: str, on: date) -> list[Lever]:
-    """Every lever of one product that lowers its unit cost, the one that saves most first.
+    """Every lever of one product that lowers its unit cost by a thousandth or more, the one that saves most first.
 
     Args:
         usage, rated, costed: the book as priced; for announced prices, `rates_after` and the costs at them.
@@ -123,7 +124,7 @@ def levers(usage: Usage, rated: Rates, costed: Mapping[str, Cost], product: str,
     ways = (*_packs(usage, rated, cost, on), *_substitutes(usage, rated, cost), *_batches(usage, rated, cost), *_good_pieces(usage, cost, under))
     found = [
         Lever(kind, product, words, after, after - cost.unit_cost, tuple(_standing(p, price, after) for p, price in under))
-        for kind, words, after in ways if after < cost.unit_cost - HAIR
+        for kind, words, after in ways if after < cost.unit_cost * (1 - TELLING)
     ]  # fmt: skip
     return sorted(found, key=lambda lever: lever.effect)
 

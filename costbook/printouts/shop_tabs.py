@@ -14,6 +14,7 @@ from costbook.costing.tiers import HAIR, pricers
 from costbook.printouts.tabs import cells_of, put
 
 WHOLESALE, RETAIL = "wholesale", "retail"
+ALWAYS = ("code", "name", WHOLESALE, RETAIL)  # the other columns of a line sheet are left out where no row has anything in them
 Days = Mapping[tuple[str, str], PriceDays]  # by code and column
 
 
@@ -29,12 +30,14 @@ def line_sheet_tab(priced: Priced, days: Days) -> PutTab:
         if product.trying or WHOLESALE not in product.prices or code in under:
             continue
         prices = [_on(days, code, key, priced.on) for key in (WHOLESALE, RETAIL)]
-        rows.append(cells_of(LINE_SHEET, [code, product.name, product.size, *prices, settings.shop_pack, _to_come(days, code, priced.on)]))
+        rows.append(cells_of(LINE_SHEET, [code, product.name, *prices, product.size, settings.shop_pack, _to_come(days, code, priced.on)]))
         rows[-1][-1] = rows[-1][-1]._replace(style="tool wrapped")
     valid = f"valid until {priced.on + timedelta(days=settings.shop_valid_days)}"
     if any(row[-1].value for row in rows):
-        valid += ", where a price to come stands beside until its day"
-    return _for_shops(put(LINE_SHEET, _terms(settings, valid), rows), settings.workshop, "line sheet")
+        valid += ", where a price to come stands beside, until its day"
+    filled = [at for at, column in enumerate(LINE_SHEET.columns) if column.key in ALWAYS or any(row[at].value for row in rows)]
+    tab = LINE_SHEET._replace(columns=tuple(LINE_SHEET.columns[at] for at in filled))
+    return _for_shops(put(tab, _terms(settings, valid), [[row[at] for at in filled] for row in rows]), settings.workshop, "line sheet")
 
 
 def _on(days: Days, code: str, column: str, day: date) -> float | None:

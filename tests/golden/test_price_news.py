@@ -171,6 +171,23 @@ def test_an_announced_price_that_cannot_be_used_is_one_sentence(book: Copy, head
     assert commands.price(book.save(), today=DAY).findings.count(found) == 1
 
 
+def test_a_day_that_cannot_be_read_is_asked_and_its_price_is_still_seen(book: Copy) -> None:
+    book.type("Announced prices", "From", ("Cocoa butter",), "next month")
+    told = commands.changed(book.save(), today=DAY)
+    assert [(f.level, f.sentence) for f in told.findings] == [("ask", 'a date belongs here; the cell holds "next month"')]
+    assert f"{told.impact.a_year:.2f}" == "935.46"
+
+
+def test_a_price_or_pack_that_cannot_be_read_stops_that_row_alone(book: Copy) -> None:
+    """935.46 a year by the letter; 720.21 of it cocoa butter (column "from Cocoa butter" x sold a week x 52, over the line)."""
+    for heading, value in (("New price per pack", "dear"), ("New pack size", "a sack")):
+        place = book.type("Announced prices", heading, ("Cocoa butter",), value)
+        told = commands.changed(book.save(), today=DAY)
+        assert [(f.level, str(f.where)) for f in told.findings] == [("stop", place)] and "M14" not in told.impact.news
+        assert told.impact.a_year == pytest.approx(935.46 - 720.21, abs=0.01)
+        book.type("Announced prices", "New price per pack", ("Cocoa butter",), 30.9)
+
+
 def test_a_rise_typed_as_20_for_20_percent_is_asked(book: Copy) -> None:
     book.type("Announced prices", "New price per pack", ("Cocoa butter",), None)
     book.type("Announced prices", "Or the rise", ("Cocoa butter",), 20)
@@ -233,7 +250,7 @@ def test_a_decision_survives_a_column_taken_out_and_a_slip_moves_nothing(seen: C
     sheet = seen.workbook[DECISIONS]
     sheet.cell(3, seen.heading(DECISIONS, "Decision").column).value = "Was decided"
     assert commands.accept(seen.save(), today=DAY).moved == (("P06", "wholesale", Decimal("4.5"), Decimal(5)),)
-    for price, says in ((0.01, "is under the"), (13.337, "no price in whole cents")):
+    for price, says in ((0.01, "is under the"), (13.337, "no price in whole cents"), (650, "650.00 is 108 times the 6.00 of now")):
         commands.changed(seen.path, today=DAY)
         decide(seen, "P10", "Or your new price", price)
         done = commands.accept(seen.save(), today=DAY)
@@ -262,7 +279,7 @@ def line_sheet(book: Copy, on: datetime) -> dict[str, tuple[Any, ...]]:
     book.setting("Book date", on)
     commands.shops(book.save(), today=DAY)
     sheet = openpyxl_rows(book.path, "Line sheet")
-    return {r["Code"]: (r["Wholesale"], r["Suggested retail"], r["Price to come"]) for r in sheet}
+    return {r["Code"]: (r["Wholesale"], r["Suggested retail"], r.get("Price to come")) for r in sheet}
 
 
 def test_no_price_stands_on_the_line_sheet_before_its_day(seen: Copy) -> None:
@@ -314,6 +331,26 @@ def test_a_hold_and_a_reason_not_used_yet_stay_as_typed(seen: Copy) -> None:
     assert left == {"P01": ("hold", "best seller, wait for spring"), "P03": (None, "ask the fair first")}
     done = commands.accept(seen.path, today=DAY)
     assert (done.moved, done.held, done.findings) == ((), 1, ())
+
+
+def test_a_day_without_a_decision_is_asked_and_holds_nothing_up(seen: Copy) -> None:
+    decide(seen, "P06", "From", datetime(2026, 11, 15))
+    decide(seen, "P10", "Or your new price", 6.5)
+    done = commands.accept(seen.save(), today=DAY)
+    assert [(f.level, f.sentence) for f in done.findings] == [("ask", "P06: a day and no decision; its wholesale price in Wholesale stays as it is")]
+    assert done.moved == (("P10", "wholesale", Decimal(6), Decimal("6.5")),)
+    assert decisions(seen)["P06"]["From"] == datetime(2026, 11, 15)
+
+
+def test_a_line_sheet_has_no_empty_columns_and_one_drawn_under_older_headings_is_drawn_anew(seen: Copy) -> None:
+    commands.shops(seen.save(), today=DAY)
+    headings = [c.value for c in openpyxl.load_workbook(seen.path)["Line sheet"][3]]
+    assert headings == ["Code", "Product", "Wholesale", "Suggested retail", "Packs of"]
+    seen.type("Products", "Size", "P01", "4 oz")
+    seen.workbook["Price notice"].cell(3, 3).value = "Wholesale until now"
+    assert commands.shops(seen.save(), today=DAY)[0]
+    assert {r["Code"]: r["Size"] for r in openpyxl_rows(seen.path, "Line sheet")}["P01"] == "4 oz"
+    assert openpyxl.load_workbook(seen.path)["Price notice"].cell(3, 3).value == "Wholesale until then"
 
 
 def test_two_rows_of_one_price_are_one_decision_with_the_days_and_reasons_of_both(seen: Copy) -> None:

@@ -19,11 +19,12 @@ from costbook import commands
 from costbook.amounts.money import Ending
 from costbook.amounts.quantity import read_amount, unit
 from costbook.book.model import Book
+from costbook.book.tool_tabs import LEVERS
 from costbook.costing.announced import Announced, NewRate, new_rates, rates_after
 from costbook.costing.checks import Priced
 from costbook.costing.hidden_rises import HiddenRise, hidden_rises
 from costbook.costing.impact import Impact, ProductChange, TierChange, impact, sensitivities
-from costbook.costing.levers import break_even_sales_change, levers, price_move, under_floor
+from costbook.costing.levers import Lever, Standing, break_even_sales_change, levers, price_move, under_floor
 from costbook.costing.matrix import Matrix
 from costbook.costing.rates import rates
 from costbook.costing.tiers import pricers, tiers
@@ -31,6 +32,7 @@ from costbook.costing.usage import Usage, costs
 from costbook.costing.variance import HEADINGS, State, state_from_rows, state_rows, variances
 from costbook.errors import Finding, InputError, Where
 from costbook.hosts.file import WorkbookFile
+from costbook.printouts.change_tabs import levers_tab
 from tests.benchmarks.impact_measures import impact_measures
 
 DAY = date(2026, 10, 26)
@@ -436,6 +438,30 @@ def test_a_substitute_named_in_the_recipe(demo: Priced) -> None:
     assert lever.words == "Sunflower oil in place of Fractionated coconut oil in Salt soak"
     [second] = [r["Second oil"] for r in rows("demo/tables/ranges_expected.csv") if r["Code"] == "P08"]
     assert printed(lever.unit_cost, second) == second
+
+
+def test_a_saving_of_less_than_a_thousandth_is_not_told(demo: Priced, told: Impact) -> None:
+    """P14 holds one P08: 3.306875, with the second oil 3.279816, with the third 3.310926; the first oil rises by what the letter
+    adds to P08. So the second saves 0.0332 of P14's 15.43 and the third 0.0021, which is 0.14 in a thousand."""
+    costed = costs(demo.usage, told.rates)[0]
+    [rise] = [float(r["from Fractionated coconut oil"]) for r in rows(EFFECT) if r["Code"] == "P08"]
+    [oils] = [r for r in rows("demo/tables/ranges_expected.csv") if r["Code"] == "P08"]
+    second, third = (float(oils[name]) - float(oils["First oil"]) - rise for name in ("Second oil", "Third oil"))
+    assert -0.001 * 15.43 < third < 0
+    found = [x for x in levers(demo.usage, told.rates, costed, "P14", demo.on) if x.kind == "substitute"]
+    assert [x.words for x in found] == ["Sunflower oil in place of Fractionated coconut oil in Salt soak"]
+    assert found[0].effect == pytest.approx(second, abs=2e-6)
+
+
+def test_the_tab_of_levers_says_which_products_nothing_helps_and_when_none_is_under_its_floor(demo: Priced) -> None:
+    words, back = LEVERS.place("words"), LEVERS.place("back")
+    lever = Lever("batch", "P10", "a larger batch", 4.0, -0.5, (Standing("Wholesale", Decimal(6), 0.33, 1.5, True), Standing("Consigned", Decimal(6), 0.29, 1.2, False)))
+    shown = [[c.value for c in row] for row in levers_tab(demo, {"P09": (), "P10": (lever,)}).rows[3:]]
+    assert [(row[0], row[words], row[back]) for row in shown] == [
+        ("P09", "Nothing the book holds would lower what it costs.", None), ("P10", "a larger batch", "yes"), ("P10", "a larger batch", "no"),
+    ]  # fmt: skip
+    [only] = levers_tab(demo, {}).rows[3:]
+    assert [c.value for c in only][:2] == ["none", "No price is under its floor."]
 
 
 def offers(demo: Priced) -> Priced:
