@@ -134,9 +134,14 @@ def rises_tab(priced: Priced, impact: Impact, hidden: Sequence[HiddenRise]) -> P
     for rise in hidden:
         rows.append(cells_of(RISES, _hidden(priced, rise)))
         rows[-1][-1] = rows[-1][-1]._replace(style="tool wrapped")
+    tab = RISES
+    if not hidden:  # only their rows have anything in words
+        tab, rows = RISES._replace(columns=RISES.columns[:-1]), [row[:-1] for row in rows]
+    if not rows:
+        rows = [[Cell("none", "good"), Cell("Nothing is announced, and the papers hide no rise.", "good"), *[Cell(None, "good")] * (len(tab.columns) - 2)]]
     charts = _bars("What each announced price costs a year", RISES.place("a_year"), RISES.place("name"), announced, len(rows), "0")
-    hint = "Announced prices with the terms of the last paper: same discount, same freight in money. Below: rises between papers that no price showed."
-    return put(RISES, hint, rows, charts)
+    hint = "Announced prices with the terms of the last paper: same discount, same freight in money."
+    return put(tab, hint + (" Below: rises between papers that no price showed." if hidden else ""), rows, charts)
 
 
 def _hidden(priced: Priced, rise: HiddenRise) -> list[Value]:

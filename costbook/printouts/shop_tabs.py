@@ -34,7 +34,7 @@ def line_sheet_tab(priced: Priced, days: Days) -> PutTab:
         rows[-1][-1] = rows[-1][-1]._replace(style="tool wrapped")
     valid = f"valid until {priced.on + timedelta(days=settings.shop_valid_days)}"
     if any(row[-1].value for row in rows):
-        valid += ", where a price to come stands beside, until its day"
+        valid += " or until the day of a price to come"
     filled = [at for at, column in enumerate(LINE_SHEET.columns) if column.key in ALWAYS or any(row[at].value for row in rows)]
     tab = LINE_SHEET._replace(columns=tuple(LINE_SHEET.columns[at] for at in filled))
     return _for_shops(put(tab, _terms(settings, valid), [[row[at] for at in filled] for row in rows]), settings.workshop, "line sheet")
