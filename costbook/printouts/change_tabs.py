@@ -12,7 +12,7 @@ from costbook.book.layout import SERIES, Column
 from costbook.book.tool_tabs import CHANGED, DECISIONS, LEVERS, MOVERS, PRICE_LOG, RISES, SINCE, STATE, tool
 from costbook.costing.checks import Priced
 from costbook.costing.hidden_rises import HiddenRise
-from costbook.costing.impact import Impact, Sensitivity, TierChange
+from costbook.costing.impact import WEEKS_A_YEAR, Impact, Sensitivity, TierChange
 from costbook.costing.levers import Lever, price_move
 from costbook.costing.usage import cost_parts
 from costbook.costing.variance import Row as StateRow
@@ -115,10 +115,11 @@ def rises_tab(priced: Priced, impact: Impact, hidden: Sequence[HiddenRise]) -> P
     a_year: dict[str, list[float]] = {}
     touched: dict[str, int] = {}
     for change in impact.products.values():
-        sold = priced.book.products[change.product].sold_per_week
+        product = priced.book.products[change.product]
+        sold = 0.0 if product.trying else float(product.sold_per_week or 0)
         for code, effect in change.effects.items():
             touched[code] = touched.get(code, 0) + 1
-            a_year.setdefault(code, []).append(effect * float(sold or 0) * 52)
+            a_year.setdefault(code, []).append(effect * sold * WEEKS_A_YEAR)
     cost = {code: math.fsum(a_year.get(code, ())) for code in impact.news}
     rows = []
     for code, new in sorted(impact.news.items(), key=lambda pair: -cost[pair[0]]):

@@ -45,6 +45,27 @@ def test_the_line_is_as_it_was(tried: Copy, book: Copy) -> None:
     assert with_it == without | {"P15": with_it["P15"]}
 
 
+def test_what_a_rise_costs_a_year_and_what_shops_see_is_the_line_without_it(tried: Copy) -> None:
+    """The letter costs 935.46 a year (the demo's table), however many of the one tried out may be sold; kept, it counts."""
+    tried.type("Products", "Sold a week", "P15", 10)
+    tried.type("Products", "Wholesale now", "P15", 8)
+    told = commands.changed(tried.save())
+    assert f"{told.impact.a_year:.2f}" == "935.46" and told.impact.products["P15"].rise > 0
+    rises, decisions = tried.written("Supplier rises", "Price decisions")
+    assert sum(r["A year at present sales"] for r in rises) == pytest.approx(935.46, abs=0.01)
+    assert "P15" not in {r["Code"] for r in decisions}
+    year = sum(r["A year"] for r in tried.written("What moves costs")[0])
+    commands.shops(tried.save())
+    assert "P15" not in {r["Code"] for r in tried.written("Line sheet")[0]}
+    tried.type("Products", "In the line", "P15", None)
+    kept = commands.changed(tried.save())
+    assert kept.impact.a_year == pytest.approx(935.46 + told.impact.products["P15"].rise * 520, abs=0.01)
+    more = told.impact.products["P15"].before * 520
+    assert sum(r["A year"] for r in tried.written("What moves costs")[0]) == pytest.approx(year + more, abs=0.01)
+    commands.shops(tried.save())
+    assert "P15" in {r["Code"] for r in tried.written("Line sheet")[0]}
+
+
 def test_kept_it_is_one_of_the_line_and_dropped_it_is_left_alone(tried: Copy) -> None:
     tried.type("Products", "In the line", "P15", None)
     kept = next(p for p in commands.price(tried.save()).figures()["products"] if p["code"] == "P15")
