@@ -109,7 +109,7 @@ RISES = Tab("Supplier rises", "a price announced, or a rise that no price shows"
     tool("code", "Code", "text", 8), tool("name", "Material", "text", 28), tool("what", "What", "text", 14), tool("supplier", "Supplier", "text", 22),
     tool("starts", "From", "date", 11), tool("price_before", "Pack price now"), tool("price_after", "Pack price then"),
     tool("pack_before", "Pack now", "text", 10), tool("pack_after", "Pack then", "text", 10), tool("rise", "Rise a unit", "percent", 9),
-    tool("per", "Per", "text", 6), tool("rate_before", "Landed now", "rate", 11), tool("rate_after", "Landed then", "rate", 11),
+    tool("per", "Per", "text", 6), tool("rate_before", "Landed now", "rate", 12), tool("rate_after", "Landed then", "rate", 12),
     tool("products", "Products it is in", "count", 9), tool("a_year", "A year at present sales"), tool("said", "In words", "text", 60),
 ), TOOL)  # fmt: skip
 

@@ -55,12 +55,13 @@ def _to_come(days: Days, code: str, on: date) -> str | None:
 
 
 def under_floor(priced: Priced, days: Days) -> set[str]:
-    """The products whose price of today is under the floor of a channel that sells at wholesale, unrounded."""
+    """The products of the line whose price of today is under the floor of a channel that sells at wholesale, unrounded."""
     found = set()
     for pricer in pricers(priced.book):
         if pricer.channel.price == WHOLESALE and pricer.floor is not None:
             for code, cost in priced.costs.items():
-                if WHOLESALE in priced.book.products[code].prices:
+                product = priced.book.products[code]
+                if WHOLESALE in product.prices and not product.trying:
                     net = pricer.net(days[code, WHOLESALE].on(priced.on))
                     if pricer.share(net, cost.unit_cost, pricer.channel.floor_counts) < pricer.floor - HAIR:
                         found.add(code)

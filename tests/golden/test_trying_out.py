@@ -55,8 +55,10 @@ def test_what_a_rise_costs_a_year_and_what_shops_see_is_the_line_without_it(trie
     assert sum(r["A year at present sales"] for r in rises) == pytest.approx(935.46, abs=0.01)
     assert "P15" not in {r["Code"] for r in decisions}
     year = sum(r["A year"] for r in tried.written("What moves costs")[0])
-    commands.shops(tried.save())
+    tried.type("Products", "Wholesale now", "P15", 5)  # under its floor, and no matter for shops
+    assert "P15" not in commands.shops(tried.save())[1]
     assert "P15" not in {r["Code"] for r in tried.written("Line sheet")[0]}
+    tried.type("Products", "Wholesale now", "P15", 8)
     tried.type("Products", "In the line", "P15", None)
     kept = commands.changed(tried.save())
     assert kept.impact.a_year == pytest.approx(935.46 + told.impact.products["P15"].rise * 520, abs=0.01)

@@ -233,6 +233,16 @@ def test_the_terms_are_those_of_the_supplier_who_announces(demo: Priced) -> None
     assert theirs["M14"].after == pytest.approx((30.90 + 5) / 32 / PER_OZ)
 
 
+def test_a_discount_on_the_line_itself_goes_on(demo: Priced) -> None:
+    """Cocoa butter at 25.00 for 2 lb, 22.50 paid; at 30.00 announced, the same tenth off is 27.00."""
+    line = paper_line("D-1", "goods", Decimal("22.50"), 0, material="M14", packs=Decimal(1), pack=read_amount("2 lb"), pack_price=Decimal(25))
+    line = replace(line, supplier="Sallowby Scents", date=date(2026, 10, 1))
+    priced = again(replace(demo.book, purchases=(*demo.book.purchases, line)))
+    news, _ = announced(priced, Announced("M14", Decimal(30), supplier="Sallowby Scents"))
+    assert (news["M14"].price_before, news["M14"].goods_rise) == (25, pytest.approx(0.2))
+    assert (news["M14"].before * 32 * PER_OZ, news["M14"].after * 32 * PER_OZ) == pytest.approx((22.5, 27))
+
+
 def test_a_quoted_material_is_quoted_anew_with_its_discounts(demo: Priced) -> None:
     """20.00 less 20 and 10 % for 1 lb is 14.40, delivered; 30.00 on the same terms 21.60."""
     quote = {"rate_rule": "quoted", "quoted_price": Decimal(20), "quoted_pack": read_amount("1 lb"), "quoted_less": (Decimal("0.2"), Decimal("0.1"))}
@@ -330,6 +340,13 @@ def test_what_is_used_on_a_reading_is_asked(case: str, demo: Priced) -> None:
     news, findings = announced(demo, said)
     assert len(news) == 1 and {f.level for f in findings} == {"ask"}
     assert any(sentence in f.sentence and f.do for f in findings)
+
+
+def test_what_is_plainly_said_is_not_asked(demo: Priced) -> None:
+    """A price from the very day of the book; a fall of 60 % typed as a share, which is no other pack."""
+    for said in (Announced("M14", Decimal("30.90"), starts=DAY), Announced("M14", rise=Decimal("-0.6"))):
+        news, findings = announced(demo, said)
+        assert list(news) == ["M14"] and findings == []
 
 
 def test_what_no_product_takes_and_what_nobody_counted_is_noted(demo: Priced) -> None:
@@ -530,6 +547,20 @@ def test_what_moves_her_costs_most(demo: Priced) -> None:
     assert first.item == "M14" and first.a_year == pytest.approx(float(butter), rel=1e-4)
     assert first.share == pytest.approx(float(butter / year), rel=1e-4) and first.ten_percent == pytest.approx(float(butter) / 10, rel=1e-4)
     assert math.fsum(s.share for s in found) == pytest.approx(1)
+    ratio = Fraction("0.716391") / (Fraction("0.933109") - Fraction("0.716391"))
+    part, most_in = max((Fraction(r["from Cocoa butter"]) * ratio / Fraction(r["Cost now"]), r["Code"]) for r in rows(EFFECT))
+    assert first.most_in == most_in and first.part == pytest.approx(float(part), rel=1e-4)
+
+
+def test_what_is_bought_for_two_purposes_is_told_once(demo: Priced) -> None:
+    """A second tin in each P01, as a consumable: one row for the tin, with what both cost a year."""
+    tin = next(part for part in demo.book.products["P01"].parts if part.kind == "packaging")
+    one = demo.book.products["P01"]
+    more = again(replace(demo.book, products={**demo.book.products, "P01": replace(one, parts=(*one.parts, replace(tin, kind="consumable")))}))
+    [before], [after] = ([s for s in sensitivities(p.usage, p.rates, p.costs) if s.item == tin.item] for p in (demo, more))
+    a_tin = demo.rates.materials[tin.item].per_base * demo.usage.row("P01").bought["packaging", tin.item]
+    sold = float(one.sold_per_week or 0) + float(demo.book.products["P14"].sold_per_week or 0)  # P14 holds one
+    assert (after.category, after.a_year - before.a_year) == ("packaging", pytest.approx(a_tin * sold * 52))
 
 
 def bought(demo: Priced, *papers: Mapping[str, Any]) -> list[HiddenRise]:
