@@ -267,12 +267,27 @@ def test_a_floor_of_what_is_kept_is_tested_on_what_is_kept(demo: Priced) -> None
         assert (tier.under_floor, tier.under_floor_after) == stands and tier.crosses_floor is (stands == (False, True))
 
 
+def test_a_floor_of_margin_is_tested_before_and_after(demo: Priced) -> None:
+    """P11 wholesale: 35.2 % today, 34.8 % after. A floor of 35 % is crossed, of 36 % was not met, of 34 % stays met."""
+    [row] = [r for r in rows(EFFECT) if r["Code"] == "P11"]
+    assert 0.35 < float(row["Wholesale margin % now"]) / 100 < 0.36 and 0.34 < float(row["Wholesale margin % after"]) / 100 < 0.35
+    for floor, stands in (("0.35", (False, True)), ("0.36", (True, True)), ("0.34", (False, False))):
+        shop = replace(demo.book.channels["Wholesale"], floor_fraction=Decimal(floor))
+        priced = again(replace(demo.book, channels={**demo.book.channels, "Wholesale": shop}))
+        tier = wholesale(effect_of(priced, announced(priced, *letter())[0]).products["P11"])
+        assert (tier.under_floor, tier.under_floor_after) == stands
+
+
 def test_a_role_that_bears_a_material_s_code_is_no_material(demo: Priced, told: Impact) -> None:
     roles = {("M14" if n == "owner" else n): replace(r, name="M14") if n == "owner" else r for n, r in demo.book.roles.items()}
     steps = tuple(replace(s, role="M14") if s.role == "owner" else s for s in demo.book.steps)
     priced = again(replace(demo.book, roles=roles, steps=steps))
     found = effect_of(priced, announced(priced, *letter())[0])
     assert {c: x.effects for c, x in found.products.items()} == {c: x.effects for c, x in told.products.items()}
+    plain = offers(demo)
+    both = (plain, again(replace(plain.book, roles=roles, steps=steps)))
+    ways, same = ([(x.words, x.effect) for x in levers(p.usage, p.rates, p.costs, "P04", DAY) if x.words.startswith("Cocoa")] for p in both)
+    assert len(ways) == 3 and same == [(words, pytest.approx(effect)) for words, effect in ways]
 
 
 # ------------------------------------------------------------ wrong input
@@ -360,6 +375,9 @@ def test_what_no_product_takes_and_what_nobody_counted_is_noted(demo: Priced) ->
     found = effect_of(priced, news)
     assert [(f.level, f.check, f.about) for f in found.findings] == [("note", "announced-unused", ()), ("ask", "no-sales", ("P01",))]
     assert found.products["P01"].a_year is None and found.products["P01"].rise > 0
+    tried = again(replace(book, products={**products, "P01": replace(products["P01"], trying=True)}))
+    news, _ = announced(tried, Announced("M14", Decimal("30.90")))
+    assert effect_of(tried, news).findings == (), "nobody sells yet what is only tried out"
 
 
 # ------------------------------------------------------------ states
@@ -394,6 +412,19 @@ def test_a_batch_twice_as_large_is_no_change_of_good_pieces(demo: Priced) -> Non
     assert (split.good_pieces, split.packaging, split.rates, split.pay, split.overhead_rate) == (0, 0, 0, 0, 0)
     assert split.recipe == pytest.approx(-demo.costs["P01"].parts["consumables"] / 2) and split.labour < 0 and split.overhead < 0
     assert split.change == math.fsum(split.effects)
+
+
+def test_the_state_of_a_set_of_pieces_alone_by_hand(demo: Priced) -> None:
+    """P14 without its box, one P01 for all ten, packed by helper and owner: 5 minutes a batch of ten and 4 a piece, 4.5 each of both."""
+    parts = tuple(replace(x, per_batch=x.item == "P01") for x in demo.book.products["P14"].parts if x.kind == "product")
+    [step] = [s for s in demo.book.steps if s.family == "gift"]
+    assert (step.role, step.batch_minutes, step.piece_minutes, demo.book.products["P14"].good) == ("helper", 5, 4, 10)
+    set_ = replace(demo.book.products["P14"], parts=parts)
+    priced = again(replace(demo.book, steps=(*demo.book.steps, replace(step, role="owner")), products={**demo.book.products, "P14": set_}))
+    work = 4.5 * (demo.rates.labour["helper"] + demo.rates.labour["owner"]) + 9 * priced.rates.overhead
+    pieces = [(priced.costs[code].unit_cost, times) for code, times in (("P01", 0.1), ("P07", 1), ("P08", 1))]
+    wanted = sum(cost * times for cost, times in pieces) + work
+    assert State.of(priced.usage, priced.rates, priced.costs, DAY).unit_cost("P14") == pytest.approx(wanted)
 
 
 ROWS = [("date", "", "", "", "2026-10-26"), ("rate", "", "packaging", "K1", 2.0), ("planned", "P", None, None, 4.0), ("good", "P", "", "", 2.0),
@@ -512,6 +543,18 @@ def test_other_packs_quantities_and_suppliers_in_the_book(demo: Priced) -> None:
     assert left == ["supplier"], "what Brackwell charged before it announced a new price is gone"
 
 
+def test_an_offer_of_a_later_day_is_left_for_later(demo: Priced) -> None:
+    """Cocoa butter half as dear from elsewhere, on the book's day and on the day after; its own price is quoted, so neither moves it."""
+    quoted = {"rate_rule": "quoted", "quoted_price": Decimal(23), "quoted_pack": read_amount("2 lb")}
+    materials = {**demo.book.materials, "M14": replace(demo.book.materials["M14"], **quoted_terms(quoted))}
+    line = paper_line("C-2", "goods", Decimal(10), 0, material="M14", packs=Decimal(1), pack=read_amount("2 lb"), pack_price=Decimal(10))
+    for day, offered in ((date(2026, 10, 26), True), (date(2026, 10, 27), False)):
+        bought = replace(line, supplier="Cobbin Lane Packaging", date=day)
+        priced = again(replace(demo.book, materials=materials, purchases=(*demo.book.purchases, bought)))
+        words = [x.words for x in levers(priced.usage, priced.rates, priced.costs, "P04", DAY)]
+        assert any("from Cobbin Lane Packaging, as on paper C-2" in x for x in words) is offered
+
+
 def test_a_price_over_the_floor_and_the_sales_it_may_cost(demo: Priced, told: Impact) -> None:
     """P06: 4.75 meets 30 %. A piece contributes what it keeps and its overhead; 0.25 more may cost 0.25 / (that + 0.25)."""
     costed = costs(demo.usage, told.rates)[0]
@@ -624,6 +667,10 @@ def test_batches_only_as_large_as_the_rack(demo: Priced) -> None:
     assert demo.book.settings.rack_places == 72 and demo.book.products["P01"].planned == 32
     found = [x.words for x in levers(demo.usage, demo.rates, demo.costs, "P01", demo.on) if x.kind == "batch"]
     assert found == ["a batch 2 times as large: 60 good pieces, 4.3 weeks of sales"]
+    restless = replace(demo.book.products["P01"], rest_hours=0.0)
+    priced = again(replace(demo.book, products={**demo.book.products, "P01": restless}))
+    found = [x.words for x in levers(priced.usage, priced.rates, priced.costs, "P01", demo.on) if x.kind == "batch"]
+    assert sorted(found)[1] == "a batch 3 times as large: 90 good pieces, 6.4 weeks of sales", "what needs no rest needs no rack"
 
 
 def test_the_fewest_good_pieces_that_meet_the_floor(demo: Priced) -> None:
