@@ -55,6 +55,55 @@ def test_every_figure_of_the_expected_table_stands_in_the_workbook(seen: Copy) -
     assert wrong == [] and len(changed) == len(rows(EXPECTED)) == 14
 
 
+def test_supplier_rises_are_the_letter_s_the_dearest_first(seen: Copy) -> None:
+    """price_news.csv; what each costs a year is its column of the expected table x sold a week x 52, the table's own a year over its rise."""
+    found = {r["Code"]: r for r in seen.written(RISES)[0]}
+    for new in rows("demo/tables/price_news.csv"):
+        row = found[new["Code"]]
+        figures = {
+            "Pack price now": row["Pack price now"], "Pack price from 1 Nov": row["Pack price then"], "Rise per unit % (goods)": row["Rise a unit"] * 100,
+            "Landed per oz now": row["Landed now"], "Landed per oz after": row["Landed then"],
+        }  # fmt: skip
+        assert {h: printed(v, new[h]) for h, v in figures.items()} == {h: new[h] for h in figures}
+        assert (row["Per"], row["Pack now"], row["Pack then"], row["Supplier"]) == ("oz", new["Pack now"], new["Pack from 1 Nov"], new["Supplier"])
+        effects = [(float(r[f"from {row['Material']}"]), r) for r in rows(EXPECTED) if float(r["Rise"])]
+        assert row["Products it is in"] == len([effect for effect, _ in effects if effect])
+        assert row["A year at present sales"] == pytest.approx(sum(e / float(r["Rise"]) * float(r["A year at present sales"]) for e, r in effects), abs=0.05)
+    years = [r["A year at present sales"] for r in found.values()]
+    assert years == sorted(years, reverse=True) and found["M14"] is next(iter(found.values()))
+
+
+def test_what_changed_is_sorted_and_its_chart_shows_what_rises(seen: Copy) -> None:
+    expected = {r["Code"]: r for r in rows(EXPECTED)}
+    changed = [r for r in seen.written(CHANGED)[0] if r["Code"].startswith("P")]
+    assert [r["Code"] for r in changed] == sorted(expected, key=lambda code: -float(expected[code]["Rise"]))
+    for row in changed:
+        assert row["Rise, share"] == pytest.approx(float(expected[row["Code"]]["Rise"]) / float(expected[row["Code"]]["Cost now"]), abs=1e-6)
+    workbook = openpyxl.load_workbook(seen.path)
+    (bars,) = workbook[CHANGED]._charts[0].series  # rows 4 to 16: all but P09, which no rise touches
+    assert bars.val.numRef.f.replace("$", "").endswith("!E4:E16")
+    (bars,) = workbook[RISES]._charts[0].series
+    assert bars.val.numRef.f.replace("$", "").endswith("!O4:O9")
+
+
+def test_decisions_show_what_is_kept_the_price_at_target_and_the_sales_that_may_be_lost(seen: Copy) -> None:
+    """channels_expected and tier_summary_expected, before and after the news.
+
+    P06 at 4.50 keeps 1.078846 after, and 0.381739 is overhead that goes on; 4.80 may cost 0.30 / (1.460585 + 0.30) of the sales.
+    """
+    for channel, price, target in (("Wholesale", "Wholesale now", "Wholesale target (up to 0.25)"), ("Web", "Retail now", "Retail to use (higher of the two)")):
+        decided = decisions(seen, channel)
+        tables = {(r["Prices"], r["Code"]): r for r in rows("demo/tables/channels_expected.csv")}
+        for tier in rows("demo/tables/tier_summary_expected.csv"):
+            row, when = decided[tier["Code"]], tier["Prices"]
+            kept = row["Kept now, share" if when == "today" else "Kept after, share"]
+            assert kept == pytest.approx(float(tables[when, tier["Code"]][channel]) / float(tier[price]), abs=1e-6)
+            if when == "after news":
+                assert row["Price at target"] == float(tier[target])
+    assert decisions(seen)["P06"]["Sales you may lose"] == pytest.approx(0.30 / (1.460585 + 0.30), abs=1e-6)
+    assert decisions(seen)["P09"]["Sales you may lose"] is None, "its cost does not change"
+
+
 def test_the_edge_pair_falls_on_either_side_of_the_floor(seen: Copy) -> None:
     """P03 ends at 30.0023 % and P07 at 29.9569 %; both print as 30.0 %."""
     decided = decisions(seen)
@@ -274,6 +323,13 @@ def test_the_same_price_again_is_no_news_for_shops(seen: Copy) -> None:
     assert openpyxl_rows(path, "Price notice")[0]["Code"] == "none"
 
 
+def test_terms_are_those_typed_and_the_day_it_is_valid_until(seen: Copy) -> None:
+    """Typed on Start: packs of 6, 200.00 and 100.00, valid for 30 days, so until the 25th of November; then leaves within 5 days too."""
+    commands.shops(seen.save(), today=DAY)
+    terms = "Packs of 6; first order from 200.00 USD; next orders from 100.00 USD; prices in USD, valid until 2026-11-25."
+    assert openpyxl.load_workbook(seen.path)["Line sheet"]["A2"].value == terms
+
+
 def line_sheet(book: Copy, on: datetime) -> dict[str, tuple[Any, ...]]:
     """The prices of the line sheet written on a day, and what it says is to come."""
     book.setting("Book date", on)
@@ -379,8 +435,13 @@ def test_after_accepting_no_tab_tells_of_the_price_before(seen: Copy) -> None:
 
 
 def test_each_price_on_the_notice_has_its_own_days_and_waits_for_its_day(seen: Copy) -> None:
-    """P06 is accepted on one day to start later, P10 three days after: shops are told of both, each with its own days."""
+    """P06 is accepted on one day to start later, P10 three days after: shops are told of both, each with its own days.
+
+    Beside P06's price of the 15th stands the retail price of that day, 9.50 from the 10th.
+    """
     decide(seen, "P06", "Decision", "keep margin")
+    seen.type(DECISIONS, "Or your new price", ("P06", "Web"), 9.5)
+    seen.type(DECISIONS, "From", ("P06", "Web"), datetime(2026, 11, 10))
     decide(seen, "P06", "From", datetime(2026, 11, 15))
     decide(seen, "P06", "Old price for orders until", datetime(2026, 11, 30))
     commands.accept(seen.save(), today=DAY)
@@ -390,6 +451,7 @@ def test_each_price_on_the_notice_has_its_own_days_and_waits_for_its_day(seen: C
     commands.shops(seen.path, today=DAY)
     notice = {r["Code"]: (r["From"], r["Old price for orders until"]) for r in openpyxl_rows(seen.path, "Price notice")}
     assert notice["P06"] == (datetime(2026, 11, 15), datetime(2026, 11, 30)) and notice["P10"][1] is None
+    assert {r["Code"]: r["Suggested retail"] for r in openpyxl_rows(seen.path, "Price notice")} == {"P06": 9.5, "P10": 12}
 
 
 def test_a_decision_on_no_product_of_the_book_says_so(seen: Copy) -> None:
