@@ -555,6 +555,19 @@ def test_an_offer_of_a_later_day_is_left_for_later(demo: Priced) -> None:
         assert any("from Cobbin Lane Packaging, as on paper C-2" in x for x in words) is offered
 
 
+def test_an_offer_is_the_last_one_of_its_kind_with_the_waste_in_it(demo: Priced) -> None:
+    """Two packs of 2 lb from elsewhere, 10.00 in March and 15.00 in October: 15.00 counts, and of 2 lb nine tenths are left in hand."""
+    materials = {**demo.book.materials, "M14": replace(demo.book.materials["M14"], waste_fraction=0.1)}
+    line = paper_line("", "goods", Decimal(10), 0, material="M14", packs=Decimal(1), pack=read_amount("2 lb"), pack_price=Decimal(10))
+    lines = [
+        replace(line, supplier="Cobbin Lane Packaging", paper=paper, date=date(2026, month, 1), amount=Decimal(price), pack_price=Decimal(price))
+        for paper, month, price in (("C-2", 3, 10), ("C-3", 8, 15))
+    ]  # fmt: skip
+    priced = again(replace(demo.book, materials=materials, purchases=(*demo.book.purchases, *lines)))
+    [lever] = [x for x in levers(priced.usage, priced.rates, priced.costs, "P04", DAY) if "Cobbin Lane" in x.words]
+    assert "paper C-3 of 2026-08-01" in lever.words and f"{15 / (32 * PER_OZ * 0.9):.5f} a g landed" in lever.words
+
+
 def test_a_price_over_the_floor_and_the_sales_it_may_cost(demo: Priced, told: Impact) -> None:
     """P06: 4.75 meets 30 %. A piece contributes what it keeps and its overhead; 0.25 more may cost 0.25 / (that + 0.25)."""
     costed = costs(demo.usage, told.rates)[0]
