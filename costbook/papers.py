@@ -119,11 +119,11 @@ def _printed(data: bytes, name: str, suppliers: Sequence[str], facts: Facts | No
     if len(inside) > 1:
         said.append(f"the file holds {len(inside)} e-invoices")
     if inside and any(line.line_id for line in inside[0].lines):
-        said += page.disagreements(inside[0], document.pages)
+        said += page.disagreements(inside[0], document.pages, facts)
         return inside[0]._replace(problems=(*inside[0].problems, *said))
     read = page.read(document, name, suppliers, facts)
     # An e-invoice of sums alone (a profile without lines) still has to be the paper that is seen.
-    said += [why for one in inside for why in page.disagreements(one, document.pages)]
+    said += [why for one in inside for why in page.disagreements(one, document.pages, facts)]
     return read._replace(problems=(*read.problems, *said))
 
 

@@ -77,6 +77,9 @@ class Paper:
     notes: Sequence[str] = field(default_factory=tuple)
     currency: str = "EUR"
     day: str | None = None
+    title: str = ""
+    note_size: int = 10
+    sums_at: tuple[int, int] = (350, 545)
 
     @property
     def words(self) -> Words:
@@ -104,7 +107,7 @@ def _head(canvas: Canvas, paper: Paper) -> None:
     canvas.setFont("Helvetica", 9)
     canvas.drawString(50, 774, "12 Mill Lane")
     canvas.setFont("Helvetica-Bold", 14)
-    canvas.drawString(50, 720, words.credit if paper.credit else words.title)
+    canvas.drawString(50, 720, paper.title or (words.credit if paper.credit else words.title))
     canvas.setFont("Helvetica", 10)
     for y, label, value in (
         (696, words.credit_number if paper.credit else words.number, paper.number),
@@ -112,6 +115,7 @@ def _head(canvas: Canvas, paper: Paper) -> None:
     ):
         canvas.drawString(50, y, label)
         canvas.drawString(190, y, value)
+    canvas.setFont("Helvetica", paper.note_size)
     for y, note in zip(range(660, 600, -12), paper.notes):
         canvas.drawString(50, y, note)
 
@@ -145,8 +149,8 @@ def _sums(canvas: Canvas, paper: Paper, y: float) -> None:
     ]
     for label, amount in rows:
         if amount:
-            canvas.drawString(350, y, label)
-            canvas.drawRightString(545, y, paper.figure(amount))
+            canvas.drawString(paper.sums_at[0], y, label)
+            canvas.drawRightString(paper.sums_at[1], y, paper.figure(amount))
             y -= 15
     canvas.setFont("Helvetica", 8)
     canvas.drawString(50, 60, paper.currency)

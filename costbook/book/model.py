@@ -31,6 +31,11 @@ FACT_MEANS = {"heading": tuple(HEADING_MEANS), "dates": ("day first", "month fir
 SCAN = "scan"
 PRICE_LIST = "9"  # UNTDID 1001: price or sales catalogue
 CREDIT_TYPES = frozenset(("81", "83", "261", "262", "296", "308", "381", "396", "420", "458", "532"))
+# Papers by which nothing is bought, by their UNTDID 1001 code, or by a word where that list has no sure code.
+NOT_BOUGHT = {
+    "220": "order", "231": "order confirmation", "270": "delivery note", "271": "packing list", "310": "quotation", "325": "pro forma paper",
+    "statement": "statement of account", "reminder": "reminder", "remittance": "note of a payment",
+}  # fmt: skip
 
 
 class Settings(NamedTuple):

@@ -14,14 +14,12 @@ from costbook.amounts.money import rounded
 from costbook.amounts.quantity import read_amount, read_number, rec20_unit, same_name
 from costbook.book.grid import SetCell, Snapshot, Value
 from costbook.book.layout import PURCHASES, SUPPLIERS, Tab, style_for
-from costbook.book.model import CREDIT_TYPES, Book, Invoice, InvoiceLine, PurchaseLine
+from costbook.book.model import CREDIT_TYPES, NOT_BOUGHT, Book, Invoice, InvoiceLine, PurchaseLine
 from costbook.book.table import find_tables
 from costbook.errors import LayoutError, QuantityError, Where
 
 HALF_CENT = Decimal("0.005")
 PURCHASED_TYPES = ("invoice", "credit note", "correction")
-# UNTDID 1001 codes of papers by which nothing was bought yet.
-NOT_BOUGHT = {"310": "quotation", "325": "pro forma paper"}
 
 
 def paper_type(invoice: Invoice) -> str:

@@ -11,14 +11,11 @@ from collections.abc import Iterator
 from decimal import Decimal
 
 from costbook.amounts.money import rounded
-from costbook.book.model import CREDIT_TYPES, PRICE_LIST, Invoice, InvoiceLine
+from costbook.book.model import CREDIT_TYPES, NOT_BOUGHT, PRICE_LIST, Invoice, InvoiceLine
 from costbook.invoices.wording import folded
 
 # UNTDID 1001; 389 is self-billed. Of the other kinds that EN 16931 allows, such as a prepayment (386), she decides.
 _BOUGHT = {"380", "384", "389", PRICE_LIST, *CREDIT_TYPES}
-_NOT_INVOICES = {
-    "231": "an order confirmation", "270": "a delivery note", "271": "a packing list", "310": "a quotation", "325": "a pro forma paper",
-}  # fmt: skip
 _STANDARD = ("UBL", "UBL-CN", "CII")
 # A stated amount is a computed one rounded to the cent, whichever way the half went.
 _HALF_CENT = Decimal("0.005")
@@ -97,8 +94,8 @@ def _missing(invoice: Invoice) -> Iterator[str]:
         yield "the paper has no date that can be read"
     if invoice.syntax in _STANDARD and not invoice.currency:
         yield "the paper names no currency (BT-5)"
-    if invoice.type_code in _NOT_INVOICES:
-        yield f"the paper is {_NOT_INVOICES[invoice.type_code]}, not an invoice"
+    if kind := NOT_BOUGHT.get(invoice.type_code):
+        yield f"the paper is {'an' if kind[0] in 'aeiou' else 'a'} {kind}, not an invoice"
     elif invoice.type_code not in _BOUGHT:
         yield f"the paper is of kind {invoice.type_code} (UNTDID 1001), which may not be what the goods cost in the end"
     if not summed(invoice):

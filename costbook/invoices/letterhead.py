@@ -24,7 +24,7 @@ from costbook.invoices.vocabulary import (
     SELLER,
     TITLES,
 )
-from costbook.invoices.wording import clean, plain
+from costbook.invoices.wording import clean, other_paper, plain
 
 # Below this a word read from a picture is asked about where no sum guards it.
 SURE = 88.0
@@ -72,13 +72,18 @@ def _also(type_code: str) -> tuple[re.Pattern[str], ...]:
 def _type(lines: Sequence[Line], found: Head) -> str:
     """The type by the titles in short phrases; several that differ are a problem, but for an invoice a credit note names."""
     codes: dict[str, str] = {}
+    usual, largest = _usual_height(lines), 0.0
     for line in lines:
         for at, phrase in enumerate(line.phrases):
-            text = plain(phrase.text) if len(phrase.words) <= 10 else ""
+            text = plain(phrase.text) if len(phrase.words) <= 10 and not BUYER.search(plain(phrase.text)) else ""
             code = next((code for code, pattern in TITLES if pattern.search(text)), "")
             label = ":" in phrase.text or any(has_digit(p.text) for p in line.phrases[at + 1 : at + 2])
-            if code and not (code == "not" and (label or codes)):
+            tall = phrase.words[0].bottom - phrase.words[0].top
+            # A slip to pay with may stand below an invoice; any other title in letters as large as the first's counts.
+            headline = tall > 1.2 * usual and tall >= largest and ":" not in phrase.text and other_paper(phrase.text) not in ("", "remittance")
+            if code and (code != "not" or headline or not (label or codes)):
                 codes.setdefault(code, phrase.text)
+                largest = max(largest, tall)
     special = [code for code in codes if code != "380"]
     if "389" in special:
         special = ["389"]
@@ -239,6 +244,34 @@ def _named(year: str, month: str, on: str) -> tuple[date | None, str]:
     return day(f"{year}-{number}-{on}", "")
 
 
+def labelled_days(lines: Sequence[Line], number: str) -> tuple[set[date], bool]:
+    """All days the paper's date may be by the word beside it, and whether that word is sure.
+
+    Day and month may stand in either order. 'Invoice date' is sure, 'Date' may be another's.
+
+    Args: number is the paper's.
+    """
+    above = [line for line in lines if line.page == lines[0].page]
+    for pattern in DATES:
+        days: set[date] = set()
+        for runs in _labelled(above, pattern, number or "-"):
+            told = (_either_order(_without_marks(run)) for run in runs)
+            days |= next((found for found in told if found), set())
+        if days:
+            return days, pattern is DATES[0]
+    return set(), False
+
+
+def days_shown(lines: Iterable[Line]) -> set[date]:
+    """All days written anywhere, whichever of day and month comes first."""
+    runs = (line.words[at:] for line in lines for at in range(len(line.words)))
+    return {day for run in runs for day in _either_order(run)}
+
+
+def _either_order(run: Sequence[Word]) -> set[date]:
+    return {found for order in ("dmy", "mdy") if (found := _day_in(run, order)[0])}
+
+
 def dates_written(lines: Iterable[Line]) -> list[str]:
     """All that looks like a date in figures, for telling which comes first, day or month."""
     return [text for line in lines for word in line.words if _DATE.fullmatch(text := word.text.strip("(),;."))]
@@ -311,8 +344,7 @@ def _first_name(candidates: Iterable[Phrase]) -> Phrase | None:
 
 def _top_name(lines: Sequence[Line]) -> tuple[Phrase, bool] | None:
     """The first phrase of the page that can be a name, and whether its legal form or its size makes it certain."""
-    heights = sorted(line.height for line in lines)
-    usual = heights[len(heights) // 4] if heights else 0.0  # titles and letterhead are the fewer lines
+    usual = _usual_height(lines)
     for line in lines[:4]:
         if any(BUYER.search(plain(p.text)) for p in line.phrases):
             return None
@@ -324,6 +356,11 @@ def _top_name(lines: Sequence[Line]) -> tuple[Phrase, bool] | None:
             letterhead = LEGAL_FORM.search(plain(name)) and len(name) < len(phrase.text)  # with its address on the line
             return phrase, bool(letterhead) or tall > 1.2 * usual
     return None
+
+
+def _usual_height(lines: Sequence[Line]) -> float:
+    heights = sorted(line.height for line in lines)
+    return heights[len(heights) // 4] if heights else 0.0  # titles and letterhead are the fewer lines
 
 
 def _is_title(phrase: Phrase) -> bool:

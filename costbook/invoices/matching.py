@@ -75,24 +75,40 @@ class Confirmed:
     def match(self, line: InvoiceLine, supplier: str) -> Match:
         """The material a line of that supplier means.
 
-        In order: her code or a supplier's item code on the Materials tab; what Purchases holds of the same supplier under
-        the same item code, else under the same description; the very name or another name on the Materials tab; else a
-        suggestion. Where Purchases holds two materials under one code or description the line's is not known.
+        In order: her code where the paper names it as hers, or a supplier's item code on the Materials tab; what Purchases
+        holds of the same supplier under the same item code, else under the same description; the very name or another name
+        on the Materials tab; else a suggestion. Where Purchases holds two materials under one code or description the line's
+        is not known. A supplier may number its items as she does: its item code being one of hers links only where the
+        names are alike too.
         """
-        for written in (line.buyer_code, line.item_code):
-            code = self._by_code.get(same_name(written)) or self.book.names.get(same_name(written), "")
-            if written and code in self.book.materials:
-                return Match(code, why="its code is on the Materials tab")
+        code = self._by_code.get(same_name(line.buyer_code)) or self._by_code.get(same_name(line.item_code)) or self._own(line.buyer_code)
+        if code:
+            return Match(code, why="its code is on the Materials tab")
         bought = self._bought(line, supplier)
         if bought and len(bought[0].materials) > 1:
             named = " and ".join(sorted(self.book.materials[c].name for c in bought[0].materials))
             return Match(why=f"Purchases holds two materials under the same {bought[1]}: {named}")
         if bought:
             return Match(next(iter(bought[0].materials)), why=f"bought before under the same {bought[1]}")
-        code = self.book.names.get(same_name(line.name), "")
-        if code in self.book.materials:
-            return Match(code, why="the very name")
-        return self._suggestion(line)
+        named, numbered = self._own(line.name), self._own(line.item_code)
+        if named:
+            if numbered in ("", named):
+                return Match(named, why="the very name")
+            return Match(likely=named, why=f"has its very name, but its item code {line.item_code} is your {self.book.materials[numbered].name}")
+        found = self._suggestion(line)
+        if not numbered:
+            return found
+        words = _words(line.name)
+        whole = any(code == numbered and not _apart(words, own)[2] for code, own, _ in self._own_names)
+        if found.likely == numbered and whole:
+            return Match(numbered, why=f"its item code is one of yours and it {found.why}")
+        name = self.book.materials[numbered].name
+        return Match(likely=numbered, why=f"has an item code {line.item_code} like your {name}, but another name")
+
+    def _own(self, written: str) -> str:
+        """The material one of her own codes or names means, '' for any other text."""
+        code = self.book.names.get(same_name(written), "") if written else ""
+        return code if code in self.book.materials else ""
 
     def _bought(self, line: InvoiceLine, supplier: str) -> tuple[_Bought, str] | None:
         """What Purchases holds under the line's item code, else its description; None where no material stands there."""

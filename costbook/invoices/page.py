@@ -17,7 +17,7 @@ from costbook.book.words import Box, Document, Page
 from costbook.invoices.checks import problems
 from costbook.invoices.columns import MONEY, PERCENT, Column, Heading, by_sums, choices, filled, heading_at
 from costbook.invoices.dialect import Dialect, day, dialect, number
-from costbook.invoices.letterhead import SURE, Head, dates_written, head, named
+from costbook.invoices.letterhead import SURE, Head, dates_written, days_shown, head, labelled_days, named
 from costbook.invoices.line_table import COUNTED, COUNTS, SIGNS, Item, LineTable, Sum, line_table, sums_on
 from costbook.invoices.placed import Line, has_digit, is_number, lines
 from costbook.invoices.vocabulary import DAY_FIRST, SUMS
@@ -40,6 +40,7 @@ _MIXED = {
     "volume",
     "trade",
 }
+_GUESS = "its columns have no heading words that are known, so what its figures are is a guess"
 _CURRENCY = re.compile(r"\b(USD|EUR|GBP|CAD|AUD|NZD|CHF|SEK|NOK|DKK|JPY|PLN|CZK)\b")
 
 
@@ -107,8 +108,13 @@ def _reading(line: InvoiceLine) -> str:
     return f"{line.quantity:f} x {line.price:f} = {line.net:f}"
 
 
-def disagreements(invoice: Invoice, pages: Sequence[Page]) -> tuple[str, ...]:
-    """Where the visible page does not show the number, the total or a line amount of the e-invoice inside the file."""
+def disagreements(invoice: Invoice, pages: Sequence[Page], facts: Facts | None = None) -> tuple[str, ...]:
+    """Where the visible page contradicts the e-invoice inside the file.
+
+    It does not show its number, its total or a line amount, or clearly shows another date or another quantity.
+
+    Args: facts as for `read`.
+    """
     written = [word for page in pages for line in lines(page) for word in line.words]
     if not written:
         return ()
@@ -125,7 +131,47 @@ def disagreements(invoice: Invoice, pages: Sequence[Page]) -> tuple[str, ...]:
     for line in invoice.lines if clear else ():
         if line.line_id and not line.group and line.net and abs(line.net) not in shown:
             found.append(f"{line.place}: the page does not show the amount {line.net} of '{line.name[:40]}'")
+    if clear:
+        found += _other_day(invoice, [line for page in pages for line in lines(page)])
+        found += _other_quantities(invoice, _read(pages, invoice.source, (invoice.supplier,), facts or {}))
     return tuple(found)
+
+
+def _other_day(invoice: Invoice, all_lines: Sequence[Line]) -> Iterator[str]:
+    """The date of the page where it is clearly another than the e-invoice's, in whatever order its day and month stand."""
+    days, sure = labelled_days(all_lines, invoice.number)
+    if invoice.issued is None or not days or invoice.issued in days:
+        return
+    if sure or invoice.issued not in days_shown(all_lines):
+        named = " or ".join(day.isoformat() for day in sorted(days))
+        yield f"the page is dated {named}, the e-invoice inside the file {invoice.issued}"
+
+
+def _other_quantities(invoice: Invoice, page: Invoice) -> Iterator[str]:
+    """Lines whose amount both show with different quantities; a page whose columns are a guess tells nothing."""
+    if (page.taken and page.taken[0].about == "heading") or _GUESS in page.problems:
+        return
+    inside, seen = _by_amount(invoice.lines), _by_amount(page.lines)
+    for amount, told in inside.items():
+        shown = seen.get(amount, ())
+        if len(shown) == len(told):
+            for one, other in zip(sorted(told, key=_quantity), sorted(shown, key=_quantity)):
+                if _quantity(one) != _quantity(other):
+                    words = f"{_quantity(other):f} of '{one.name[:40]}', the e-invoice inside the file {_quantity(one):f}"
+                    yield f"{one.place}: the page shows {words}"
+
+
+def _by_amount(lines: Sequence[InvoiceLine]) -> dict[Decimal, list[InvoiceLine]]:
+    """Goods with an amount and a quantity, by the amount."""
+    found: dict[Decimal, list[InvoiceLine]] = {}
+    for line in lines:
+        if line.kind == "goods" and line.net and line.quantity and not line.group:
+            found.setdefault(abs(line.net), []).append(line)
+    return found
+
+
+def _quantity(line: InvoiceLine) -> Decimal:
+    return abs(line.quantity).normalize()
 
 
 def _either_way(text: str) -> Iterator[Decimal]:
@@ -436,7 +482,7 @@ def _without_headings(all_lines: Sequence[Line], source: str, known: _Known) -> 
     if heading is not None:
         read = _invoice(all_lines, line_table(all_lines, {min(heading.at): heading}), source, known)
         return _taken(read, [c for c in heading.columns if c.role])
-    paper = _Paper(reading, ["its columns have no heading words that are known, so what its figures are is a guess"])
+    paper = _Paper(reading, [_GUESS])
     sums = [one for line in all_lines for one in sums_on(line)]
     for line in all_lines:
         figures = [v for p in line.phrases if is_number(p.text) and (v := number(p.text, reading.decimal)) is not None]

@@ -21,7 +21,7 @@ from costbook.book.grid import ErrorValue, Snapshot, Value
 from costbook.book.model import CREDIT_TYPES, Invoice, InvoiceLine
 from costbook.errors import InvoiceError
 from costbook.invoices.dialect import BLANK, Dialect, day, dialect, number, shown
-from costbook.invoices.wording import GO_WITH_INVOICES, clean, folded, kind_of, pack_parts, sharing, tax_inside, type_of
+from costbook.invoices.wording import clean, folded, kind_of, other_paper, pack_parts, sharing, tax_inside, type_of
 
 # What a heading may be called, folded (small letters, no signs; '#' is ' no '), by what the column holds.
 HEADINGS: Mapping[str, tuple[str, ...]] = {
@@ -241,7 +241,7 @@ def _filled(value: Value) -> bool:
 def _title_type(filled: Sequence[Value]) -> str:
     """The type of paper a short title names, such as CREDIT NOTE. Beside other cells, Delivery note is a label of the invoice's."""
     short = (value for value in filled if isinstance(value, str) and len(value.split()) <= 4)
-    return next((code for value in short if (code := type_of(value)) and (len(filled) == 1 or code not in GO_WITH_INVOICES)), "")
+    return next((code for value in short if (code := type_of(value)) and (len(filled) == 1 or not other_paper(value))), "")
 
 
 def _labels(row: Sequence[Value], block: _Block) -> dict[str, Value]:

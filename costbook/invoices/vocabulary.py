@@ -10,7 +10,7 @@ import re
 from collections.abc import Mapping
 
 from costbook.invoices.tabular import HEADINGS
-from costbook.invoices.wording import INCLUDING, TAX, plain
+from costbook.invoices.wording import INCLUDING, NOT_AN_INVOICE, TAX, plain
 
 # Headings of a printed line table by role. 'tax', 'tax_money' and 'gross' are told apart so that they are not taken for money
 # of the line; 'discount' is a share of the line.
@@ -136,11 +136,7 @@ NOT_THE_DATE = re.compile(
 TITLES: tuple[tuple[str, re.Pattern[str]], ...] = tuple(
     (code, re.compile(pattern))
     for code, pattern in (
-        ("not", r"^(?:pro ?forma|quotation|quote|estimate|angebot|kostenvoranschlag|devis|offerte|presupuesto|order confirmation|"
-                r"auftragsbestatigung|bestelling|bestellung|purchase order|confirmation de commande|orderbevestiging|pedido|"
-                r"delivery note|packing (?:slip|list)|lieferschein|bon de livraison|pakbon|albaran|statement|kontoauszug|"
-                r"zahlungserinnerung|mahnung|reminder|relance|herinnering|aanmaning|recordatorio|releve|rekeningoverzicht)"
-                r"(?! (?:date|datum|no|nr|number|nummer|ref|vom|\d))\b"),
+        ("not", rf"^(?:{NOT_AN_INVOICE})(?! (?:date|datum|no|nr|n|number|nummer|numero|ref|vom|du|\d))\b"),
         ("389", r"^self billed invoice|^gutschrift selbst|\b389\b"),
         ("384", r"^rechnungskorrektur|^korrekturrechnung|^stornorechnung|^corrected invoice|^corrective invoice|^facture rectificative"),
         ("381?", r"^gutschrift\b"),

@@ -79,14 +79,29 @@ _BACK_ORDER = re.compile(r"\bback ?order(?:ed|s)?\b|\bout of stock\b|\bto follow
 _TYPES = (
     ("381", re.compile(r"\bcredit (?:note|memo|memorandum)\b|^credit$|\bgutschrift\b")),
     ("384", re.compile(r"\bcorrect(?:ed|ive) invoice\b|\bcorrection\b")),
-    ("325", re.compile(r"\bpro ?forma\b")),
-    ("310", re.compile(r"\bquot(?:e|ation)\b")),
-    ("231", re.compile(r"^(?:order (?:confirmation|acknowledgement)|auftragsbest[aä]tigung|confirmation de commande|orderbevestiging|"
-                       r"confirmaci[oó]n de pedido)$")),
-    ("270", re.compile(r"^(?:delivery note|lieferschein|bon de livraison|pakbon|albar[aá]n)$")),
-    ("271", re.compile(r"^packing (?:slip|list)$")),
-)  # fmt: skip
-GO_WITH_INVOICES = ("231", "270", "271")  # papers an invoice refers to by name
+)
+# What a paper that is no invoice calls itself, as `plain` has it, in five languages, by its UNTDID 1001 code; for what that
+# list has no sure code the kind is a word. Common practice, no source.
+_OTHER_PAPERS = {
+    "325": r"pro ?forma(?: ?(?:invoice|rechnung|factuur|factura|facture))?|(?:invoice|rechnung|factuur|factura|facture) ?pro ?forma",
+    "310": r"(?:price |sales )?(?:quote|quotation|estimate)|(?:preis)?angebot|kostenvoranschlag|devis|offre de prix|(?:prijs)?offerte|"
+           r"presupuesto|oferta|cotizacion",
+    "231": r"order (?:confirmation|acknowledge?ment)|(?:auftrags|bestell)bestatigung|confirmation de commande|orderbevestiging|"
+           r"confirmacion del? pedido",
+    "220": r"purchase order|bestellung|bon de commande|bestelling|pedido|orden de compra",
+    "270": r"(?:delivery|despatch|dispatch) note|lieferschein|(?:bon|bordereau) de livraison|pakbon|leveringsbon|albaran(?: de entrega)?|nota de entrega",
+    "271": r"packing (?:slip|list|note)|packliste|packzettel|liste de colisage|paklijst|lista de (?:empaque|embalaje|contenido)",
+    "386": r"(?:prepayment|deposit|advance payment) invoice|(?:anzahlungs|vorauszahlungs|abschlags)rechnung|facture d acompte|voorschotfactuur|"
+           r"factura de anticipo",
+    "statement": r"(?:(?:account|customer) )?statement(?: of account)?|kontoauszug|releve(?: de compte| client)?|rekeningoverzicht|"
+                 r"extracto(?: de cuenta)?|estado de cuenta",
+    "reminder": r"(?:\d+ |first |second |final |last |erste |letzte )?(?:(?:payment )?reminder|mahnung|zahlungserinnerung)|overdue notice|"
+                r"(?:lettre de )?(?:rappel|relance)|aanmaning|(?:betalings)?herinnering|recordatorio(?: de pago)?",
+    "remittance": r"remittance(?: advice)?|payment advice|zahlungsavis|avis de (?:paiement|reglement|virement)|betalingsadvies|"
+                  r"aviso de (?:pago|remesa)",
+}  # fmt: skip
+NOT_AN_INVOICE = "|".join(_OTHER_PAPERS.values())
+_OTHERS = tuple((code, re.compile(rf"(?:{words})(?: (?:no|nr|n o|n|nummer|number|num))?(?: [\w ]*\d[\w ]*)?")) for code, words in _OTHER_PAPERS.items())
 _SHARED = re.compile(r"\bshared? by (weight|value|pieces)\b")
 _COVERS = re.compile(r"\b([a-z]+(?: fat)?) lines\b")
 _PACK = re.compile(r"(\d[\d.,]*)\s*([^\W\d_][^\d]*)")
@@ -169,7 +184,17 @@ def _kind_by_head(description: str, looks_like_goods: bool) -> str:
 def type_of(text: str) -> str:
     """The type of paper its words name, as UNTDID 1001 code (381 credit note, 384 correction ...), '' where none do."""
     words = folded(text)
-    return next((code for code, pattern in _TYPES if pattern.search(words)), "")
+    return next((code for code, pattern in _TYPES if pattern.search(words)), "") or other_paper(text)
+
+
+def other_paper(title: str) -> str:
+    """The kind of a paper that is no invoice by a title that says nothing else but its number, '' for any other text.
+
+    >>> other_paper("QUOTATION"), other_paper("Mahnung Nr. 17"), other_paper("your quotation no. 17")
+    ('310', 'reminder', '')
+    """
+    words = plain(title)
+    return next((code for code, pattern in _OTHERS if pattern.fullmatch(words)), "")
 
 
 def sharing(text: str) -> tuple[str, str]:

@@ -171,3 +171,27 @@ def test_a_scanned_line_with_an_item_nobody_knows_is_asked_about(syntax: str, it
     paper = Invoice(YARD, "T-1", date(2026, 10, 1), "380", "USD", (line("Rose clay", item=item),), "scan.png", syntax)
     made = Prepared([{"pack": 1.0, "pack_unit": "lb"}]).filled(paper, paper.lines, known)
     assert len(made.questions) == asked
+
+
+@pytest.mark.parametrize(
+    ("name", "linked", "likely", "words"),
+    [
+        ("Beeswax pellets", "", "M04", "has an item code M04 like your Cocoa butter, but another name"),
+        ("Butter", "", "M04", "has an item code M04 like your Cocoa butter, but another name"),
+        ("Castor oil, refined", "", "M04", "has an item code M04 like your Cocoa butter, but another name"),
+        ("Castor oil", "", "M01", "has its very name, but its item code M04 is your Cocoa butter"),
+        ("Coco butter 2 lb", "M04", "", "its item code is one of yours and it looks like Cocoa butter; 'coco' for 'cocoa'"),
+        ("Cocoa butter", "M04", "", "the very name"),
+    ],
+)
+def test_a_suppliers_item_code_that_is_one_of_hers_links_only_where_the_names_agree(name: str, linked: str, likely: str, words: str) -> None:
+    """Two who number their items M01, M02 ... do not mean the same by it."""
+    found = Confirmed(book()).match(line(name, item="M04"), YARD)
+    assert (found.code, found.likely, found.why) == (linked, likely, words)
+
+
+def test_such_an_item_code_is_known_once_it_was_confirmed() -> None:
+    known = book(bought("M02", "M04", "Beeswax pellets"))
+    assert code(known, line("Beeswax pellets", item="M04")) == "M02"
+    assert code(known, line("Beeswax pellets", item="M04"), "Another Yard") == ""
+    assert code(known, line("Beeswax pellets", item="9", buyer="M04")) == "M04", "the paper says that it is her code"

@@ -6,8 +6,9 @@ from datetime import date
 from decimal import Decimal
 
 import pytest
-from printed_papers import Paper, pdf
+from printed_papers import LINES, Paper, pdf
 
+from costbook.book.model import Invoice
 from costbook.demo.papers import other_formats
 from costbook.hosts.pages import read_pages
 from costbook.invoices import en16931, page, tabular
@@ -73,3 +74,52 @@ def test_a_free_sample_is_one_in_every_language(words: str) -> None:
 
 def test_a_label_that_runs_into_the_number_is_none_of_it() -> None:
     assert page.read(read_pages(pdf(Paper(number="Nr.56575")), "a.pdf"), "a.pdf").number == "56575"
+
+
+@pytest.mark.parametrize(
+    "title",
+    ["Statement", "STATEMENT OF ACCOUNT", "Kontoauszug", "Relevé de compte", "Rekeningoverzicht", "Extracto de cuenta", "Estado de cuenta", "Pro forma",
+     "PROFORMA INVOICE", "Facture pro forma", "Quotation", "Estimate", "Angebot", "Devis", "Offerte", "Presupuesto", "Reminder", "2. Mahnung", "Rappel", "Aanmaning",
+     "Packing list", "Packliste", "Liste de colisage", "Paklijst", "Lista de embalaje", "Remittance advice", "Order confirmation"],
+)  # fmt: skip
+def test_a_page_of_another_kind_waits(title: str) -> None:
+    """Though its sums close and it names the number of an invoice; a slip to pay with stands below many an invoice."""
+    assert any("calls itself" in why for why in problems(_page(Paper(title=title))))
+    below = problems(_page(Paper(notes=("", title), note_size=14)))
+    assert any("calls itself" in why for why in below) == (title != "Remittance advice")
+
+
+@pytest.mark.parametrize(
+    "note",
+    ["Your quotation no. 17", "Quotation no. 17", "Quotation: 17", "Angebot Nr. 17 vom 3. August", "Suivant votre devis 17", "Packing list enclosed", "Delivery note 4711",
+     "Statement", "Reminder: please return the pallets", "Remittance advice"],
+)  # fmt: skip
+def test_an_invoice_that_mentions_another_paper_is_posted(note: str) -> None:
+    assert problems(_page(Paper(notes=(note,)))) == ()
+
+
+def _page(paper: Paper) -> Invoice:
+    return page.read(read_pages(pdf(paper), "a.pdf"), "a.pdf")
+
+
+@pytest.mark.parametrize(("number", "asked"), [("n°56575", False), ("7º-56575", True), ("A°56575", True), ("56575", False)])
+def test_a_degree_sign_inside_the_number_is_asked_about(number: str, asked: bool) -> None:
+    """A label may have run into the number: 'n°' is taken off, any other such sign may be part of either."""
+    read = _page(Paper("fr", number=number))
+    assert any("a label runs into the paper's number" in why for why in problems(read)) == asked
+    assert asked or read.number == "56575"
+
+
+@pytest.mark.parametrize("wrapped", [False, True])
+@pytest.mark.parametrize("sums_at", [(50, 300), (120, 345), (250, 420)])
+def test_freight_and_discount_away_from_the_amounts_are_sums_of_their_own(sums_at: tuple[int, int], wrapped: bool) -> None:
+    """They were taken for a note on the last row, and a paper without a subtotal then lost them."""
+    read = _page(Paper(sums_at=sums_at, wrapped=wrapped, net=""))
+    extras = {line.kind: line.net for line in read.lines if line.kind != "goods"}
+    assert problems(read) == () and extras == {"charge": Decimal("9.50"), "discount": Decimal("-6.20")}
+
+
+def test_a_note_close_below_a_row_is_no_sum() -> None:
+    lines = (*LINES[:2], ("BX-77", "Box white with window", "3", "24.90", "74.70"), ("", "Discount: 0.66", "", "", ""))
+    read = _page(Paper(lines=lines))
+    assert problems(read) == () and [line.net for line in read.lines if line.kind == "discount"] == [Decimal("-6.20")]

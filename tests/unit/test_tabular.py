@@ -413,7 +413,13 @@ def test_a_workbook_without_headings_is_refused() -> None:
 @pytest.mark.parametrize(
     ("title", "code"),
     [("Order confirmation", "231"), ("AUFTRAGSBESTÄTIGUNG", "231"), ("Delivery note", "270"), ("Packing slip", "271"), ("Delivery note,DN-7", "380"),
-     ("Purchase order,4711", "380"), ("Invoice", "380")],
+     ("Purchase order,4711", "380"), ("Invoice", "380"), ("Statement", "statement"), ("Kontoauszug", "statement"), ("Relevé de compte", "statement"), ("REKENINGOVERZICHT", "statement"),
+     ("Extracto de cuenta", "statement"), ("Estado de cuenta", "statement"), ("Pro forma", "325"), ("Proforma invoice", "325"),
+     ("Proforma-Rechnung", "325"), ("Facture pro forma", "325"), ("Quote", "310"), ("Quotation Q-17", "310"), ("Estimate", "310"), ("Angebot Nr. 17", "310"),
+     ("Devis n° 17", "310"), ("OFFERTE", "310"), ("Presupuesto", "310"), ("Reminder", "reminder"), ("2. Mahnung", "reminder"), ("Rappel", "reminder"),
+     ("Aanmaning", "reminder"), ("Packing list", "271"), ("Packliste", "271"), ("Liste de colisage", "271"), ("Paklijst", "271"),
+     ("Lista de embalaje", "271"), ("Remittance advice", "remittance"), ("Anzahlungsrechnung", "386"), ("Your quotation no. 17", "380"),
+     ("Quotation,17", "380"), ("Thank you for your order", "380"), ("Bank statement soap", "380")],
 )  # fmt: skip
 def test_a_list_that_calls_itself_something_else_is_no_invoice(title: str, code: str) -> None:
     """As the title of a list they say what it is; with a number beside they say what the invoice refers to."""
