@@ -119,6 +119,10 @@ def _usable(heading: Heading) -> Heading | None:
     """The heading with a second 'item' as the code; None without a name or code, an amount and a count or price."""
     columns = list(heading.columns)
     names = [i for i, column in enumerate(columns) if column.role == "name"]
+    numbered = next((i for i in names if plain(columns[i].text) == "line"), None) if len(names) > 1 else None
+    if numbered is not None:  # beside a description it is the line's number
+        columns[numbered] = replace(columns[numbered], role="pos")
+        names.remove(numbered)
     if len(names) > 1:
         item = next((i for i in names if plain(columns[i].text) in ("item", "artikel", "article", "product")), names[1])
         columns[item] = replace(columns[item], role="code" if "code" not in heading.roles else "")

@@ -21,7 +21,7 @@ from costbook.invoices.letterhead import SURE, Head, dates_written, days_shown, 
 from costbook.invoices.line_table import COUNTED, COUNTS, SIGNS, Item, LineTable, Sum, line_table, sums_on
 from costbook.invoices.placed import Line, has_digit, is_number, lines
 from costbook.invoices.vocabulary import DAY_FIRST, SUMS
-from costbook.invoices.wording import INSIDE_TAX, NOTES_TAX, clean, kind_of, pack_parts, plain, sharing
+from costbook.invoices.wording import INSIDE_TAX, NOTES_TAX, clean, kind_of, only_positions, pack_parts, plain, sharing
 
 _MIXED = {
     "and",
@@ -401,6 +401,8 @@ class _Paper:
         if gross is None and due is not None:
             gross = due + abs(paid or Decimal(0))
         type_code = self._type(top, gross)
+        if only_positions([line.item_code for line in self.lines if line.item_code]):
+            self.lines = [line._replace(item_code="") for line in self.lines]
         invoice = Invoice(
             supplier=top.supplier, number=top.number, issued=top.issued, type_code=type_code,
             currency=self._currency(all_lines), lines=tuple(map(_worded, self._turned(type_code))), source=source, syntax="page",

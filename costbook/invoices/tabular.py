@@ -21,7 +21,17 @@ from costbook.book.grid import ErrorValue, Snapshot, Value
 from costbook.book.model import CREDIT_TYPES, Invoice, InvoiceLine
 from costbook.errors import InvoiceError
 from costbook.invoices.dialect import BLANK, Dialect, day, dialect, number, shown
-from costbook.invoices.wording import clean, folded, kind_of, other_paper, pack_parts, sharing, tax_inside, type_of
+from costbook.invoices.wording import (
+    clean,
+    folded,
+    kind_of,
+    only_positions,
+    other_paper,
+    pack_parts,
+    sharing,
+    tax_inside,
+    type_of,
+)
 
 # What a heading may be called, folded (small letters, no signs; '#' is ' no '), by what the column holds.
 HEADINGS: Mapping[str, tuple[str, ...]] = {
@@ -152,7 +162,8 @@ def _columns(row: Sequence[Value]) -> dict[str, int]:
     """Role -> column of a row of headings; {} where the row is none: it needs a name or code, and money."""
     found: dict[str, int] = {}
     second: dict[str, int] = {}
-    for column, value in sorted(enumerate(row), key=lambda at: _inside(at[1])):  # one without tax goes before one with it
+    # One without tax goes before one with it, and a line's name before what may be its number.
+    for column, value in sorted(enumerate(row), key=lambda at: (_inside(at[1]), isinstance(at[1], str) and folded(at[1]) == "line")):
         role = heading_role(value) if isinstance(value, str) else ""
         if role:
             (second if role in found else found).setdefault(role, column)
@@ -389,7 +400,7 @@ def _paper(rows: Sequence[_Row], source: str, syntax: str, reading: Dialect) -> 
         issued=_issued(paper, rows),
         type_code=type_code,
         currency=_currency(rows),
-        lines=_given_back(_signed(paper.lines), type_code),
+        lines=_given_back(_signed(_coded(paper.lines)), type_code),
         source=source,
         syntax=syntax,
         tax=sum(tax, Decimal(0)) if tax else None,
@@ -400,6 +411,12 @@ def _paper(rows: Sequence[_Row], source: str, syntax: str, reading: Dialect) -> 
         problems=tuple(dict.fromkeys(paper.problems)),
         decimal=reading.decimal,
     )
+
+
+def _coded(lines: Sequence[InvoiceLine]) -> Sequence[InvoiceLine]:
+    """The lines, without item codes that only number them."""
+    numbered = only_positions([line.item_code for line in lines if line.item_code])
+    return [line._replace(item_code="") for line in lines] if numbered else lines
 
 
 def _take(paper: _Paper, row: _Row) -> None:

@@ -8,6 +8,7 @@ from __future__ import annotations
 
 import re
 import unicodedata
+from collections.abc import Sequence
 from decimal import Decimal
 from functools import lru_cache
 
@@ -195,6 +196,16 @@ def other_paper(title: str) -> str:
     """
     words = plain(title)
     return next((code for code, pattern in _OTHERS if pattern.fullmatch(words)), "")
+
+
+def only_positions(codes: Sequence[str]) -> bool:
+    """Whether what stands under 'Item' only numbers the lines, in ones or tens: it would link the first line of every paper.
+
+    >>> only_positions(["1", "2", "3"]), only_positions(["0010", "0020"]), only_positions(["1", "3"]), only_positions(["4711"])
+    (True, True, False, False)
+    """
+    numbers = [int(found[1]) if (found := re.fullmatch(r"(\d{1,5})\.?", code, re.ASCII)) else 0 for code in codes]
+    return any(numbers == [step * (at + 1) for at in range(len(codes))] for step in (1, 10)) and bool(codes)
 
 
 def sharing(text: str) -> tuple[str, str]:

@@ -123,3 +123,17 @@ def test_a_note_close_below_a_row_is_no_sum() -> None:
     lines = (*LINES[:2], ("BX-77", "Box white with window", "3", "24.90", "74.70"), ("", "Discount: 0.66", "", "", ""))
     read = _page(Paper(lines=lines))
     assert problems(read) == () and [line.net for line in read.lines if line.kind == "discount"] == [Decimal("-6.20")]
+
+
+@pytest.mark.parametrize(("heading", "codes", "kept"), [("Item", "1 2 3", ""), ("Item", "10 20 30", ""), ("Item", "0010 0020 0030", ""), ("Line", "1 2 3", ""),
+                                                        ("Item", "1 2 4", "1 2 4"), ("Item", "7 8 9", "7 8 9"), ("SKU", "A1 A2 A3", "A1 A2 A3")])  # fmt: skip
+def test_numbers_of_lines_are_no_item_codes(heading: str, codes: str, kept: str) -> None:
+    """They would link the first line of every paper of that supplier to the same material."""
+    lines = [(code, *rest) for code, (_, *rest) in zip(codes.split(), LINES)]
+    read = _page(Paper(lines=lines, headings=(heading, "Description", "Qty", "Unit price", "Amount")))  # type: ignore[arg-type]
+    rows = "".join(f"A-1,2026-09-01,Fenwick,{','.join(line)}\n" for line in lines)
+    [listed] = tabular.read_csv(f"Invoice,Date,Supplier,{heading},Description,Qty,Price,Amount\n{rows}A-1,2026-09-01,Fenwick,,Invoice total,,,156.70\n".encode(), "a.csv")
+    for one in (read, listed):
+        goods = [line for line in one.lines if line.kind == "goods"]
+        assert problems(one) == () and [line.name for line in goods] == [name for _, name, *_ in LINES]
+        assert " ".join(line.item_code for line in goods).strip() == kept
