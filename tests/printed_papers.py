@@ -80,6 +80,8 @@ class Paper:
     title: str = ""
     note_size: int = 10
     sums_at: tuple[int, int] = (350, 545)
+    dated: bool = True
+    grid: Sequence[tuple[str, str]] = ()
 
     @property
     def words(self) -> Words:
@@ -113,8 +115,12 @@ def _head(canvas: Canvas, paper: Paper) -> None:
         (696, words.credit_number if paper.credit else words.number, paper.number),
         (682, words.dated, words.day if paper.day is None else paper.day),
     ):
-        canvas.drawString(50, y, label)
-        canvas.drawString(190, y, value)
+        if paper.dated or y == 696:
+            canvas.drawString(50, y, label)
+            canvas.drawString(190, y, value)
+    for x, (label, value) in zip((50, 200, 350), paper.grid):
+        canvas.drawString(x, 668, label)
+        canvas.drawString(x, 656, value)
     canvas.setFont("Helvetica", paper.note_size)
     for y, note in zip(range(660, 600, -12), paper.notes):
         canvas.drawString(50, y, note)

@@ -98,9 +98,9 @@ def _date_order(texts: Iterable[str]) -> str:
 
 def _order_of(text: str) -> str:
     found = re.fullmatch(r"(\d{1,2})[/-](\d{1,2})[/-](\d{4}|\d\d)", text, re.ASCII)
-    if found and int(found[1]) > 12 >= int(found[2]) and len(found[3]) == 4:
+    if found and 31 >= int(found[1]) > 12 >= int(found[2]) and len(found[3]) == 4:
         return "dmy"
-    return "mdy" if found and int(found[2]) > 12 >= int(found[1]) else ""
+    return "mdy" if found and 31 >= int(found[2]) > 12 >= int(found[1]) else ""
 
 
 def day(value: Value, order: str) -> tuple[date | None, str]:

@@ -21,6 +21,7 @@ from costbook.invoices.vocabulary import (
     MONTHS,
     NOT_THE_DATE,
     NUMBERS,
+    REGISTRATION,
     SELLER,
     TITLES,
 )
@@ -29,6 +30,7 @@ from costbook.invoices.wording import clean, other_paper, plain
 # Below this a word read from a picture is asked about where no sum guards it.
 SURE = 88.0
 _DATE = re.compile(r"\d{1,4}[./-]\d{1,2}[./-]\d{1,4}", re.ASCII)
+_YEAR = re.compile(r"\d{4}", re.ASCII)  # a number of a bank, 12-34-56, has none
 _DAY_MONTH = re.compile(r"(\d{1,2})(?:er|st|nd|rd|th)? (?:de |of )?([a-z]+) (?:de |del )?(\d{4})", re.ASCII)
 _MONTH_DAY = re.compile(r"([a-z]+) (\d{1,2})(?:st|nd|rd|th)? (\d{4})", re.ASCII)
 _MID_PHRASE = {"vom", "dated", "du", "van", "del", "le"}
@@ -102,11 +104,12 @@ def _type(lines: Sequence[Line], found: Head) -> str:
 def _labelled(lines: Sequence[Line], pattern: re.Pattern[str], after: str = "") -> Iterator[list[list[Word]]]:
     """For each place a label stands, the runs of words its value may be: those right of it, and those below it.
 
-    A label begins a phrase; a word such as 'dated' counts only right behind the paper's number, which is `after`.
+    A label begins a phrase; a word such as 'dated' counts only right behind the paper's number, which is `after`. Only a
+    label that ends its phrase has its value below: under 'Date of delivery' stands no 'Date'.
     """
     for at, line in enumerate(lines):
         words = [word for word in line.words if not re.fullmatch(r"\(\d{3}\)", word.text)]
-        starts = {phrase.words[0] for phrase in line.phrases}
+        starts, ends = {phrase.words[0] for phrase in line.phrases}, {word for phrase in line.phrases for word in _tail(phrase)}
         for k, word in enumerate(words):
             after_number = k > 0 and after and words[k - 1].text.strip(",;.") == after
             if word not in starts and not (after_number and plain(word.text) in _MID_PHRASE):
@@ -115,7 +118,16 @@ def _labelled(lines: Sequence[Line], pattern: re.Pattern[str], after: str = "") 
                 continue
             end = _label_end(words, k, pattern)
             if end:
-                yield [words[end:], list(_below(lines, at, words[k], words[end - 1]))]
+                below = _below(lines, at, words[k], words[end - 1]) if words[end - 1] in ends else ()
+                yield [words[end:], list(below)]
+
+
+def _tail(phrase: Phrase) -> Iterator[Word]:
+    """The last word of a phrase, and the marks behind it such as ':' or '#'."""
+    for word in reversed(phrase.words):
+        yield word
+        if any(c.isalnum() for c in word.text):
+            return
 
 
 def _label_end(words: Sequence[Word], start: int, pattern: re.Pattern[str]) -> int:
@@ -273,8 +285,8 @@ def _either_order(run: Sequence[Word]) -> set[date]:
 
 
 def dates_written(lines: Iterable[Line]) -> list[str]:
-    """All that looks like a date in figures, for telling which comes first, day or month."""
-    return [text for line in lines for word in line.words if _DATE.fullmatch(text := word.text.strip("(),;."))]
+    """All that looks like a date in figures with its whole year, for telling which comes first, day or month."""
+    return [text for line in lines for word in line.words if _DATE.fullmatch(text := word.text.strip("(),;.")) and _YEAR.search(text)]
 
 
 # ------------------------------------------------------------------ supplier
@@ -303,12 +315,23 @@ def _supplier(lines: Sequence[Line], above: Sequence[Line], suppliers: Iterable[
     elif top is not None:
         phrase, certain = top
         found.supplier = _name(phrase.text)
-        if not certain or phrase.sure < SURE:
+        if not certain or phrase.sure < SURE or _other_company(above, found.supplier):
             found.problems.append(f"that the supplier is '{found.supplier}' is a guess from the top of the page")
 
 
 def _name(text: str) -> str:
     return re.split(r"\s[-–—•·|]\s|[•·|]|, ", text)[0].strip(" ,;:")
+
+
+def _other_company(lines: Sequence[Line], name: str) -> bool:
+    """Whether a line with a company's registration or bank begins with another name than this one."""
+    for line in lines:
+        text = " ".join(phrase.text for phrase in line.phrases)
+        begins = _name(text)
+        company = REGISTRATION.search(plain(text)) and not REGISTRATION.search(plain(begins)) and has_letter(begins)
+        if company and begins != text and ":" not in begins and not has_digit(begins) and plain(name) not in plain(text):
+            return True
+    return False
 
 
 def _seller_block(lines: Sequence[Line]) -> Phrase | None:

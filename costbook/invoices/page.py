@@ -262,11 +262,12 @@ def _decided(readings: Sequence[Invoice]) -> Invoice:
 
 def _dialect(all_lines: Sequence[Line], figures: Sequence[str], headings: str, known: _Known) -> Dialect:
     """How the paper writes: as is known of its supplier, else by its own figures, and day before month where its headings
-    are in a language that does so."""
+    are in a language that does so; where its dates say otherwise neither is certain."""
     reading = dialect([t for t in figures if t], (), dates_written(all_lines), known.decimal)
-    reading = replace(reading, order=known.order or reading.order)
-    day_first = reading.order == "" and any(word in DAY_FIRST for word in headings.split("|"))
-    return replace(reading, order="dmy") if day_first else reading
+    order = reading.order
+    if any(word in DAY_FIRST for word in headings.split("|")):
+        order = "" if order == "mdy" else "dmy"
+    return replace(reading, order=known.order or order)
 
 
 def _invoice(all_lines: Sequence[Line], table: LineTable, source: str, known: _Known) -> Invoice:

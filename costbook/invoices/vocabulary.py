@@ -154,6 +154,7 @@ BUYER = re.compile(r"^(?:bill(?:ed)? to|sold to|ship(?:ped)? to|invoice to|deliv
 LEGAL_FORM = re.compile(
     r"(?:^| )(?:ltd|limited|llc|inc|corp|plc|gmbh|ag|kg|ohg|ug|e k|sarl|sas|sa|eurl|b v|bv|v o f|vof|s l|sl|s a|co|gbr)(?: |$)"
 )
+REGISTRATION = re.compile(r"\b(?:vat|gst|iban|bic|swift|bank|ust id(?:nr)?|ust|steuernummer|hrb|siret|siren|rcs|tva|kvk|btw|nif|cif|iva|registered|company no)\b")
 MONTHS: Mapping[str, int] = {
     name: number
     for number, names in enumerate(

@@ -137,3 +137,32 @@ def test_numbers_of_lines_are_no_item_codes(heading: str, codes: str, kept: str)
         goods = [line for line in one.lines if line.kind == "goods"]
         assert problems(one) == () and [line.name for line in goods] == [name for _, name, *_ in LINES]
         assert " ".join(line.item_code for line in goods).strip() == kept
+
+
+@pytest.mark.parametrize("label", ["Date of supply", "Date due", "Date d'échéance", "Datum levering", "Fecha de pago", "Datum der Bestellung"])
+def test_the_value_below_a_longer_label_is_no_date_of_the_paper(label: str) -> None:
+    """Labels in a row with their values below: only the one that ends with the word itself has the paper's date."""
+    assert _page(Paper(dated=False, grid=((label, "2026-09-30"), ("Date", "2026-09-14")))).issued == date(2026, 9, 14)
+    alone = _page(Paper(dated=False, grid=((label, "2026-09-30"),)))
+    assert alone.issued is None and problems(alone)
+
+
+def test_a_number_of_a_bank_tells_nothing_of_dates() -> None:
+    """12-34-56 has no 34th day of a 12th month."""
+    read = _page(Paper("es", day="02/04/2026", notes=("Banco 12-34-56", "Banco 12-30-56")))
+    assert problems(read) == () and read.issued == date(2026, 4, 2)
+
+
+def test_dates_that_contradict_the_headings_are_asked_about() -> None:
+    read = _page(Paper("es", day="02/04/2026", notes=("Pedido 04/25/2026",)))
+    assert read.issued is None and any("02/04/2026" in why for why in problems(read))
+
+
+@pytest.mark.parametrize(
+    ("note", "asked"),
+    [("Tallowfield Trading · VAT GB 123 4567 · Bank 12-34-56", True), ("Roble Hueco S.L. | NIF B123456", True), ("Hollow Oak Botanicals Ltd · VAT GB 123 4567", False),
+     ("VAT no. GB 123 4567", False), ("IBAN DE00 1234", False), ("Bank: Mill Street Branch", False)],
+)  # fmt: skip
+def test_a_large_name_at_the_top_is_a_guess_where_another_company_signs(note: str, asked: bool) -> None:
+    """The letters at the top may be the buyer's, and the supplier's name stand only with its registration."""
+    assert any("is a guess from the top" in why for why in problems(_page(Paper(notes=(note,))))) == asked
