@@ -92,7 +92,8 @@ def _zipped(files: Mapping[str, bytes]) -> bytes:
 
 def engine_command() -> list[str]:
     """What starts the engine: the Python this runs in, by its own path."""
-    return [sys.executable, "-m", "costbook.serving"]
+    # -P: a file of hers that is named like a module is not what is imported, wherever the office was started.
+    return [sys.executable, "-P", "-m", "costbook.serving"]
 
 
 def install(version: str, profile: Path | None = None) -> None:

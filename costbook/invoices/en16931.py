@@ -24,6 +24,7 @@ from costbook.errors import InvoiceError
 from costbook.invoices.wording import clean, folded, kind_of, pack_parts, sharing
 
 LARGEST_BYTES = 20_000_000
+MOST_MARKS = 300_000  # of "<": about a hundred stand in a line of goods
 _ENCODINGS = ("utf-8", "utf-16", "iso-8859-1", "iso-8859-15", "windows-1252", "us-ascii")
 _START = re.compile(r"<(?:[\w.-]+:)?(?:Invoice|CreditNote|CrossIndustryInvoice|CrossIndustryDocument)[\s>]")
 # xs:decimal, with a bound on its length: no exponent, no thousands marks, no words.
@@ -46,7 +47,8 @@ def read(data: bytes, source: str) -> Invoice:
     """The e-invoice in the bytes of a UBL 2.1 Invoice or CreditNote or a CII CrossIndustryInvoice.
 
     Args: source names the file in sentences. Raises: InvoiceError where the bytes are no such paper, are cut off, are
-    larger than LARGEST_BYTES or declare a DOCTYPE. Everything else that is wrong with the paper is in `problems`.
+    larger than LARGEST_BYTES, hold more than MOST_MARKS or declare a DOCTYPE. Everything else that is wrong with the paper
+    is in `problems`.
     """
     root = _root(data, source)
     if root.tag not in _ROOTS:
@@ -125,6 +127,8 @@ def _root(data: bytes, source: str) -> Any:
     if len(data) > LARGEST_BYTES:
         raise InvoiceError(f"the file is larger than {LARGEST_BYTES // 1_000_000} MB; an e-invoice is not.", source)
     text = _decoded(data, source)
+    if text.count("<") > MOST_MARKS:
+        raise InvoiceError("it holds more elements than an e-invoice of 3,000 lines, and was not opened.", source)
     if _after_prolog(text)[:9].upper() in ("<!DOCTYPE", "<!ENTITY "):
         raise InvoiceError("it declares a DOCTYPE, which no e-invoice needs, so it was not opened.", source)
     body = re.sub(r"\A\s*<\?xml[^>]*\?>", "", text, count=1)
