@@ -14,7 +14,6 @@ from costbook.costing.checks import Priced
 from costbook.costing.hidden_rises import HiddenRise
 from costbook.costing.impact import WEEKS_A_YEAR, Impact, Sensitivity, TierChange
 from costbook.costing.levers import Lever, price_move
-from costbook.costing.usage import cost_parts
 from costbook.costing.variance import Row as StateRow
 from costbook.costing.variance import Variance
 from costbook.printouts.tabs import FIRST, cells_of, put, shown_name, shown_per
@@ -90,8 +89,7 @@ def _decision(priced: Priced, impact: Impact, tier: TierChange, typed: Mapping[s
     target = next((t.proposal for t in impact.tiers_after(tier.product) if t.channel == tier.channel), None)
     lost = None
     if keeps is not None and tier.her_price is not None and keeps > tier.her_price:
-        parts = cost_parts(impact.usage.row(tier.product), impact.rates)
-        after = impact.costs[tier.product]._replace(unit_cost=tier.cost_after, parts=parts)
+        after = impact.costs[tier.product]._replace(unit_cost=tier.cost_after)  # its overhead is that of before
         move = price_move(tier.pricer, after, tier.her_price, keeps).sales_change
         lost = None if move is None else -move
     values: dict[str, Value] = {

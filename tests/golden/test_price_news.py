@@ -127,7 +127,9 @@ def test_accepted_prices_move_are_logged_and_can_be_taken_back(seen: Copy) -> No
     decide(seen, "P06", "From", datetime(2026, 11, 1))
     decide(seen, "P06", "Old price for orders until", datetime(2026, 11, 15))
     decide(seen, "P10", "Or your new price", 6.5)
+    decide(seen, "P10", "From", datetime(2026, 10, 26))  # the book's own day
     decide(seen, "P01", "Decision", "hold")
+    decide(seen, "P01", "From", datetime(2026, 10, 1))  # no matter for a hold
     path = seen.save()
     as_decided = path.read_bytes()
     done = commands.accept(path, today=DAY)
@@ -374,6 +376,14 @@ def test_the_floor_is_that_of_the_price_of_today(seen: Copy) -> None:
     commands.accept(seen.save(), today=DAY)
     assert "P10" not in line_sheet(seen, datetime(2026, 11, 14))
     assert line_sheet(seen, datetime(2026, 11, 15))["P10"][0] == 9
+
+
+def test_a_price_on_the_line_sheet_is_over_the_floor_or_not_there(seen: Copy) -> None:
+    """P11 wholesale has a margin of 35.2 % (the expected table): with a floor of 35 % it is offered, of 36 % not."""
+    for floor, offered in ((0.35, True), (0.36, False)):
+        seen.type("Channels", "Floor", "Wholesale", floor)
+        assert ("P11" not in commands.shops(seen.save(), today=DAY)[1]) is offered
+        assert ("P11" in {r["Code"] for r in seen.written("Line sheet")[0]}) is offered
 
 
 def test_a_hold_and_a_reason_not_used_yet_stay_as_typed(seen: Copy) -> None:

@@ -66,6 +66,11 @@ def test_what_is_still_to_come_with_the_price_it_follows() -> None:
     assert [c.starts for c in days.after(day(10))] == [day(20)] and days.after(day(20)) == ()
 
 
+def test_of_two_prices_for_one_day_the_later_one_comes_alone() -> None:
+    days = price_days([row(4.5, 4.8, 15), row(4.8, 5.0, 15, accepted=2)], priced("5.00"))["P1", "wholesale"]
+    assert [(c.old, c.new) for c in days.after(day(1))] == [(Decimal("4.5"), Decimal("5.0"))]
+
+
 def test_a_rise_given_up_before_its_day_is_no_change_at_all() -> None:
     days = price_days([row(4.5, 4.8, 15), row(4.8, 4.5, 2, accepted=2)], priced("4.50"))["P1", "wholesale"]
     assert days.changes == ()
