@@ -15,7 +15,7 @@ from costbook.book.grid import Value
 from costbook.book.model import PRICE_LIST, Invoice, InvoiceLine
 from costbook.errors import InvoiceError
 from costbook.invoices.dialect import Dialect, day, dialect, number, shown
-from costbook.invoices.tabular import heading_role
+from costbook.invoices.headings import heading_role
 from costbook.invoices.wording import clean, folded, pack_parts
 
 STARTS = re.compile(r"^(?:new )?(?:price list |prices? |list )?(?:valid|effective|prices?|starting)(?: as)?(?: from| of| date)?\b:?|^(?:price )?list of\b")

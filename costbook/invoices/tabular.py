@@ -1,6 +1,6 @@
 """Supplier lists, as CSV bytes or as a workbook that a host read, into one `Invoice` per paper.
 
-Columns are named by their heading words (HEADINGS), never by position or guess. What stands above the headings as
+Columns are named by their heading words (`headings`), never by position or guess. What stands above the headings as
 "Invoice: B-1041" holds for the rows below. Rows of one supplier and number are one paper. The decimal style and the
 order of day and month are told from the file's own numbers and dates; where they cannot be and it matters, the paper
 gets a problem and the usual reading is filled in. Kinds of rows are common practice, no source; see `wording`.
@@ -15,12 +15,12 @@ from collections.abc import Iterable, Iterator, Mapping, Sequence
 from dataclasses import dataclass, field
 from datetime import date
 from decimal import Decimal
-from functools import lru_cache
 
 from costbook.book.grid import ErrorValue, Snapshot, Value
 from costbook.book.model import CREDIT_TYPES, Invoice, InvoiceLine
 from costbook.errors import InvoiceError
 from costbook.invoices.dialect import BLANK, Dialect, day, dialect, number, shown
+from costbook.invoices.headings import HEAD, ROLE_BY_HEADING, columns_in, inside, rank, rivals, sure
 from costbook.invoices.wording import (
     clean,
     folded,
@@ -29,44 +29,9 @@ from costbook.invoices.wording import (
     other_paper,
     pack_parts,
     sharing,
-    tax_inside,
     type_of,
 )
 
-# What a heading may be called, folded (small letters, no signs; '#' is ' no '), by what the column holds.
-HEADINGS: Mapping[str, tuple[str, ...]] = {
-    "number": ("invoice", "invoice no", "invoice number", "invoice nr", "invoice id", "paper", "paper no",
-               "paper number", "document", "document no", "document number", "bill no", "number", "credit note",
-               "credit note no", "credit note number", "credit memo no"),
-    "type": ("type", "paper type", "document type"),
-    "date": ("date", "invoice date", "paper date", "issue date", "issued", "document date"),
-    "supplier": ("supplier", "supplier name", "vendor", "vendor name", "seller", "from"),
-    "code": ("code", "item code", "item no", "item number", "item id", "sku", "article no", "article number",
-             "product code", "part no", "part number", "catalog no", "catalogue no", "supplier code", "material code"),
-    "name": ("description", "line", "item", "name", "product", "item description", "product description", "item name",
-             "product name", "material", "article", "details", "line item"),
-    "packs": ("packs", "qty", "quantity", "count", "units", "no of packs", "number of packs", "pieces", "pcs"),
-    "ordered": ("ordered", "qty ordered", "quantity ordered", "ordered qty", "packs ordered", "order qty"),
-    "shipped": ("shipped", "qty shipped", "quantity shipped", "shipped qty", "packs shipped", "delivered",
-                "qty delivered", "sent"),
-    "back_ordered": ("back ordered", "backordered", "back order", "backorder", "b o", "qty back ordered",
-                     "packs back ordered"),
-    "pack": ("pack", "pack size", "size", "package", "package size", "packing", "container", "contents", "unit size"),
-    "unit": ("unit", "uom", "unit of measure", "sold by"),
-    "price": ("pack price", "unit price", "price each", "each", "price", "price per pack", "cost each", "unit cost",
-              "rate"),
-    "amount": ("amount", "line total", "total", "line amount", "extended", "extended price", "extension", "ext price",
-               "extended amount", "net", "net amount", "total price", "charged"),
-    "kind": ("kind", "line kind", "row kind", "line type", "kind of line"),
-    "shared_by": ("shared by", "share by", "shared"),
-    "covers": ("covers", "lines covered", "applies to"),
-    "lot": ("lot", "lot no", "lot number", "batch", "batch no", "batch number"),
-    "best_before": ("best before", "best by", "best before date", "expiry", "expiry date", "expires", "exp date",
-                    "use by"),
-    "currency": ("currency", "currency code"),
-    "paper_total": ("invoice total", "paper total", "grand total"),
-}  # fmt: skip
-_ROLE_BY_HEADING = {heading: role for role, headings in HEADINGS.items() for heading in headings}
 _LABELS = ("number", "type", "date", "supplier", "currency", "paper_total")
 _MONEY_ROLES = ("price", "amount", "paper_total")
 _COUNT_ROLES = ("packs", "ordered", "shipped", "back_ordered")
@@ -155,41 +120,7 @@ def _csv_rows(text: str, delimiter: str) -> list[list[str]] | None:
 
 
 def _heading_score(rows: Sequence[Sequence[Value]]) -> int:
-    return max((len(_columns(row)) for row in rows[:_FIRST_ROWS]), default=0)
-
-
-def _columns(row: Sequence[Value]) -> dict[str, int]:
-    """Role -> column of a row of headings; {} where the row is none: it needs a name or code, and money."""
-    found: dict[str, int] = {}
-    second: dict[str, int] = {}
-    # One without tax goes before one with it, and a line's name before what may be its number.
-    for column, value in sorted(enumerate(row), key=lambda at: (_inside(at[1]), isinstance(at[1], str) and folded(at[1]) == "line")):
-        role = heading_role(value) if isinstance(value, str) else ""
-        if role:
-            (second if role in found else found).setdefault(role, column)
-    if "name" in second and "code" not in found:
-        found = _item_as_code(row, found, second["name"])
-    usable = ("name" in found or "code" in found) and ("amount" in found or {"packs", "price"} <= found.keys())
-    return found if usable else {}
-
-
-@lru_cache(maxsize=4096)
-def heading_role(heading: str) -> str:
-    """What a heading's words name, a bracket after them left out: 'Amount (USD)' is an amount."""
-    return _ROLE_BY_HEADING.get(folded(heading)) or _ROLE_BY_HEADING.get(folded(re.sub(r"\([^)]*\)", " ", heading)), "")
-
-
-def _inside(value: Value) -> str:
-    """The words of a cell that say its prices or amounts are with tax inside, '' where none do."""
-    return clean(value) if isinstance(value, str) and tax_inside(value) else ""
-
-
-def _item_as_code(row: Sequence[Value], found: dict[str, int], other: int) -> dict[str, int]:
-    """Beside a description, 'Item' is the item's code."""
-    for code, name in ((found["name"], other), (other, found["name"])):
-        if folded(row[code]) == "item":
-            return {**found, "code": code, "name": name}
-    return found
+    return max((len(columns_in(row)) for row in rows[:_FIRST_ROWS]), default=0)
 
 
 @dataclass(frozen=True, slots=True)
@@ -200,6 +131,7 @@ class _Row:
     values: Mapping[str, Value]
     type_code: str = ""
     inside: str = ""
+    doubt: str = ""
 
     def text(self, role: str) -> str:
         value = self.values.get(role)
@@ -211,13 +143,35 @@ class _Block:
     """What holds for the rows being read: labels, columns, and the number, date and so on of the row above."""
 
     labels: dict[str, Value] = field(default_factory=dict)
+    worded: dict[str, str] = field(default_factory=dict)
     columns: dict[str, int] = field(default_factory=dict)
+    rivals: list[tuple[str, int]] = field(default_factory=list)
+    stronger: frozenset[str] = frozenset()
     type_code: str = ""
     inside: str = ""
+    doubts: dict[str, str] = field(default_factory=dict)
     above: dict[str, Value] = field(default_factory=dict)
 
-    def restart(self) -> None:
-        self.labels, self.columns, self.type_code, self.inside, self.above = {}, {}, "", "", {}
+    def label(self, role: str, words: str, value: Value) -> None:
+        """Keep a label; of several for the number, date or supplier the one that is worded most closely."""
+        held = self.worded.get(role)
+        if role in HEAD and held is not None:
+            if sure(held) == sure(words) and shown(value) != shown(self.labels[role]):
+                self.doubts[role] = _doubt(role, self.labels[role], value)
+            elif sure(words):
+                self.doubts.pop(role, None)
+            if rank(held) <= rank(words):
+                return
+        self.labels[role], self.worded[role] = value, words
+
+    def head(self, row: Sequence[Value], columns: dict[str, int]) -> None:
+        """Go on with the columns of a row of headings; a sure label stands over a column that is not."""
+        self.columns, self.rivals = columns, rivals(row, columns)
+        self.stronger = frozenset(role for role in HEAD if role in columns and sure(self.worded.get(role, "")) > sure(row[columns[role]]))
+
+
+def _doubt(role: str, one: Value, other: Value) -> str:
+    return f"which {role} is the paper's is not certain: '{clean(shown(one))[:40]}' or '{clean(shown(other))[:40]}'"
 
 
 def _found_rows(
@@ -229,17 +183,18 @@ def _found_rows(
         filled = [value for value in row if _filled(value)]
         if not filled:
             continue
-        columns = _columns(row)
-        labels = {} if columns else _labels(row, block)
+        columns = columns_in(row)
+        labels = [] if columns else _labels(row, block)
         if columns:
-            block.columns = columns
-            block.inside = block.inside or next((told for role in ("amount", "price") if role in columns and (told := _inside(row[columns[role]]))), "")
+            block.head(row, columns)
+            block.inside = block.inside or next((told for role in ("amount", "price") if role in columns and (told := inside(row[columns[role]]))), "")
         elif labels or not block.columns:
             if block.columns:
-                block.restart()
-            block.labels.update(labels)
+                block = _Block()  # another paper begins
+            for label in labels:
+                block.label(*label)
             block.type_code = block.type_code or _title_type(filled)
-            block.inside = block.inside or next(filter(None, map(_inside, filled)), "")
+            block.inside = block.inside or next(filter(None, map(inside, filled)), "")
         else:
             found.append(_row(row, block, f"{tab} row {index + 1}".strip(), [c for r, c in formulas if r == index]))
     return found
@@ -250,32 +205,32 @@ def _filled(value: Value) -> bool:
 
 
 def _title_type(filled: Sequence[Value]) -> str:
-    """The type of paper a short title names, such as CREDIT NOTE. Beside other cells, Delivery note is a label of the invoice's."""
+    """The type of paper a short title names, such as CREDIT NOTE; with a value beside it, Delivery note is a label of the invoice's."""
     short = (value for value in filled if isinstance(value, str) and len(value.split()) <= 4)
-    return next((code for value in short if (code := type_of(value)) and (len(filled) == 1 or not other_paper(value))), "")
+    return next((code for value in short if (code := type_of(value)) and ((len(filled) == 1 and ":" not in value) or not other_paper(value))), "")
 
 
-def _labels(row: Sequence[Value], block: _Block) -> dict[str, Value]:
-    """The labels in a row ('Invoice: B-1041', or 'Date' with the date right of it).
+def _labels(row: Sequence[Value], block: _Block) -> list[tuple[str, str, Value]]:
+    """The labels in a row ('Invoice: B-1041', or 'Date' with the date right of it): role, words and value.
 
     Below headings only a row that starts with one and has no amount is such a row, and then a new paper begins.
     """
-    found = dict(_label_pairs(row))
+    found = list(_label_pairs(row))
     if not block.columns:
         return found
     column = block.columns.get("amount", -1)
     amount = row[column] if 0 <= column < len(row) else None
     start = next((value for value in row if _filled(value)), None)
-    starts = isinstance(start, str) and _label_role(start) in found and _label_role(start) != "paper_total"
-    return found if starts and not _filled(amount) else {}
+    starts = isinstance(start, str) and _label_role(start) in [role for role, _, _ in found] and _label_role(start) != "paper_total"
+    return found if starts and not _filled(amount) else []
 
 
 def _label_role(text: str) -> str:
-    role = _ROLE_BY_HEADING.get(folded(text.partition(":")[0]), "")
+    role = ROLE_BY_HEADING.get(folded(text.partition(":")[0]), "")
     return role if role in _LABELS else ""
 
 
-def _label_pairs(row: Sequence[Value]) -> Iterator[tuple[str, Value]]:
+def _label_pairs(row: Sequence[Value]) -> Iterator[tuple[str, str, Value]]:
     for index, value in enumerate(row):
         role = _label_role(value) if isinstance(value, str) else ""
         if not role:
@@ -283,7 +238,7 @@ def _label_pairs(row: Sequence[Value]) -> Iterator[tuple[str, Value]]:
         inside = str(value).partition(":")[2].strip()
         beside = next((v for v in row[index + 1 :] if _filled(v)), None)
         if inside or beside is not None:
-            yield role, inside or beside
+            yield role, str(value).partition(":")[0], inside or beside
 
 
 def _row(row: Sequence[Value], block: _Block, place: str, formulas: Sequence[int]) -> _Row:
@@ -296,9 +251,14 @@ def _row(row: Sequence[Value], block: _Block, place: str, formulas: Sequence[int
             values[role] = value
     if "name" not in values and "code" not in values:
         _find_words(row, values, block.columns)
-    values = {**block.labels, **values}
+    doubts = {role: text for role, text in block.doubts.items() if role in block.stronger or role not in values}
+    for role, column in block.rivals:
+        other = row[column] if column < len(row) else None
+        if role not in block.stronger and role in values and _filled(other) and shown(other) != shown(values[role]):
+            doubts[role] = _doubt(role, values[role], other)
+    values = {**block.labels, **values, **{role: block.labels[role] for role in block.stronger}}
     _fill_down(values, block)
-    return _Row(place, values, block.type_code, block.inside)
+    return _Row(place, values, block.type_code, block.inside, "; ".join(doubts.values()))
 
 
 def _find_words(row: Sequence[Value], values: dict[str, Value], columns: Mapping[str, int]) -> None:
@@ -385,6 +345,7 @@ class _Paper:
 def _paper(rows: Sequence[_Row], source: str, syntax: str, reading: Dialect) -> Invoice:
     paper = _Paper(reading, [reading.unsure] if reading.unsure else [])
     paper.problems += [f"its prices may be with tax inside: '{row.inside[:40]}'" for row in rows if row.inside][:1]
+    paper.problems += dict.fromkeys(row.doubt for row in rows if row.doubt)
     for row in rows:
         _take(paper, row)
     first = rows[0]

@@ -1,6 +1,6 @@
 """The words on a printed paper that name its columns, its labels and its sums, in five languages.
 
-English, German, French, Dutch and Spanish; common practice, no source. English headings are those of `tabular.HEADINGS`
+English, German, French, Dutch and Spanish; common practice, no source. English headings are those of `headings.HEADINGS`
 and the few a printed table has beside. All are compared after `plain`: small letters, no accents, no signs.
 """
 
@@ -9,7 +9,7 @@ from __future__ import annotations
 import re
 from collections.abc import Mapping
 
-from costbook.invoices.tabular import HEADINGS
+from costbook.invoices.headings import HEADINGS
 from costbook.invoices.wording import INCLUDING, NOT_AN_INVOICE, TAX, plain
 
 # Headings of a printed line table by role. 'tax', 'tax_money' and 'gross' are told apart so that they are not taken for money

@@ -166,3 +166,51 @@ def test_dates_that_contradict_the_headings_are_asked_about() -> None:
 def test_a_large_name_at_the_top_is_a_guess_where_another_company_signs(note: str, asked: bool) -> None:
     """The letters at the top may be the buyer's, and the supplier's name stand only with its registration."""
     assert any("is a guess from the top" in why for why in problems(_page(Paper(notes=(note,))))) == asked
+
+
+HEADS = ("Invoice date", "Date", "Invoice no", "Number", "Vendor", "From")
+
+
+@pytest.mark.parametrize("heads", [HEADS, HEADS[::-1]])
+@pytest.mark.parametrize("above", [False, True])
+def test_of_two_heads_of_a_list_the_surely_worded_one_is_the_papers(heads: tuple[str, ...], above: bool) -> None:
+    """As columns or as labels above, in whatever order: 'Date' may be another day, 'Number' a customer's."""
+    told = {"Invoice date": "2026-09-14", "Date": "2026-09-30", "Invoice no": "HB-7", "Number": "88", "Vendor": "Fenwick", "From": "Leeds depot"}
+    read = _listed(above, [(head, told[head]) for head in heads])
+    assert problems(read) == () and (read.number, read.issued, read.supplier) == ("HB-7", date(2026, 9, 14), "Fenwick")
+
+
+@pytest.mark.parametrize("above", [False, True])
+@pytest.mark.parametrize(("one", "other", "asked"), [("Issue date", "Date", "date"), ("Document no", "Number", "number"), ("Invoice", "Invoice no", "number"),
+                                                     ("Vendor", "Supplier", "supplier")])  # fmt: skip
+def test_two_heads_of_a_list_that_are_as_sure_are_asked_about(above: bool, one: str, other: str, asked: str) -> None:
+    values = {"date": ("2026-09-14", "2026-09-30"), "number": ("HB-7", "88"), "supplier": ("Fenwick", "Hollow Oak")}[asked]
+    rest = [(head, text) for kind, head, text in (("number", "Invoice", "HB-7"), ("date", "Invoice date", "2026-09-14"), ("supplier", "Vendor", "Fenwick")) if kind != asked]
+    read = _listed(above, [(one, values[0]), (other, values[1]), *rest])
+    assert [why for why in problems(read) if f"which {asked} is the paper's is not certain" in why]
+    assert problems(_listed(above, [(one, values[0]), (other, values[0]), *rest])) == (), "the same twice is no question"
+
+
+def test_a_sure_label_stands_over_a_column_that_is_not() -> None:
+    rows = "Invoice date: 2026-09-14\n\nInvoice,Date,Vendor,SKU,Description,Qty,Price,Amount\nHB-7,2026-09-30,Fenwick,A1,Castor oil,2,12.00,24.00\nHB-7,2026-09-30,Fenwick,,Invoice total,,,24.00\n"
+    [read] = tabular.read_csv(rows.encode(), "a.csv")
+    assert problems(read) == () and read.issued == date(2026, 9, 14)
+
+
+@pytest.mark.parametrize("headings", ["Supplier code,SKU,Name,Description", "Part no,Item code,Details,Product", "SKU,Supplier code,Description,Material"])
+def test_of_two_codes_and_names_of_a_line_the_closer_worded_are_taken(headings: str) -> None:
+    told = {"Supplier code": "SC-9", "Part no": "P-9", "SKU": "A1", "Item code": "A1", "Name": "Anna", "Details": "glass", "Description": "Castor oil",
+            "Product": "Castor oil", "Material": "glass"}  # fmt: skip
+    rows = f"Invoice,Date,Supplier,{headings},Qty,Price,Amount\nA-1,2026-09-01,Fenwick,{','.join(told[h] for h in headings.split(','))},2,12.00,24.00\nA-1,2026-09-01,Fenwick,,,Invoice total,Invoice total,,,24.00\n"
+    [read] = tabular.read_csv(rows.encode(), "a.csv")
+    assert [(x.item_code, x.name) for x in read.lines if x.kind == "goods"] == [("A1", "Castor oil")]
+
+
+def _listed(above: bool, head: list[tuple[str, str]]) -> Invoice:
+    """A list with this head, above its columns or as columns."""
+    names, values = ",".join(h for h, _ in head), ",".join(v for _, v in head)
+    table = ("SKU,Description,Qty,Price,Amount", "A1,Castor oil,2,12.00,24.00", ",Invoice total,,,24.00")
+    text = "".join(f"{h},{v}\n" for h, v in head) + "\n" if above else ""
+    rows = table if above else (f"{names},{table[0]}", *(f"{values},{row}" for row in table[1:]))
+    [read] = tabular.read_csv((text + "\n".join(rows) + "\n").encode(), "a.csv")
+    return read

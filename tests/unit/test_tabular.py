@@ -419,7 +419,7 @@ def test_a_workbook_without_headings_is_refused() -> None:
      ("Devis n° 17", "310"), ("OFFERTE", "310"), ("Presupuesto", "310"), ("Reminder", "reminder"), ("2. Mahnung", "reminder"), ("Rappel", "reminder"),
      ("Aanmaning", "reminder"), ("Packing list", "271"), ("Packliste", "271"), ("Liste de colisage", "271"), ("Paklijst", "271"),
      ("Lista de embalaje", "271"), ("Remittance advice", "remittance"), ("Anzahlungsrechnung", "386"), ("Your quotation no. 17", "380"),
-     ("Quotation,17", "380"), ("Thank you for your order", "380"), ("Bank statement soap", "380")],
+     ("Quotation,17", "380"), ("Delivery note: 4711", "380"), ("Thank you for your order", "380"), ("Bank statement soap", "380")],
 )  # fmt: skip
 def test_a_list_that_calls_itself_something_else_is_no_invoice(title: str, code: str) -> None:
     """As the title of a list they say what it is; with a number beside they say what the invoice refers to."""
