@@ -33,6 +33,8 @@ from costbook.invoices.wording import (
 )
 
 _LABELS = ("number", "type", "date", "supplier", "currency", "paper_total")
+# Kinds of paper that a list is even where it says so as a label, 'Quotation: Q-17'; orders and deliveries are named on invoices too.
+OFFERS = ("310", "325", "statement", "reminder")
 _MONEY_ROLES = ("price", "amount", "paper_total")
 _COUNT_ROLES = ("packs", "ordered", "shipped", "back_ordered")
 
@@ -147,7 +149,9 @@ class _Block:
     columns: dict[str, int] = field(default_factory=dict)
     rivals: list[tuple[str, int]] = field(default_factory=list)
     stronger: frozenset[str] = frozenset()
+    names_an_invoice: bool = False
     type_code: str = ""
+    offered: str = ""
     inside: str = ""
     doubts: dict[str, str] = field(default_factory=dict)
     above: dict[str, Value] = field(default_factory=dict)
@@ -168,6 +172,7 @@ class _Block:
         """Go on with the columns of a row of headings; a sure label stands over a column that is not."""
         self.columns, self.rivals = columns, rivals(row, columns)
         self.stronger = frozenset(role for role in HEAD if role in columns and sure(self.worded.get(role, "")) > sure(row[columns[role]]))
+        self.names_an_invoice = any(sure(words) for words in (self.worded.get("number", ""), row[columns["number"]] if "number" in columns else ""))
 
 
 def _doubt(role: str, one: Value, other: Value) -> str:
@@ -194,6 +199,7 @@ def _found_rows(
             for label in labels:
                 block.label(*label)
             block.type_code = block.type_code or _title_type(filled)
+            block.offered = block.offered or _offered(filled)
             block.inside = block.inside or next(filter(None, map(inside, filled)), "")
         else:
             found.append(_row(row, block, f"{tab} row {index + 1}".strip(), [c for r, c in formulas if r == index]))
@@ -208,6 +214,13 @@ def _title_type(filled: Sequence[Value]) -> str:
     """The type of paper a short title names, such as CREDIT NOTE; with a value beside it, Delivery note is a label of the invoice's."""
     short = (value for value in filled if isinstance(value, str) and len(value.split()) <= 4)
     return next((code for value in short if (code := type_of(value)) and ((len(filled) == 1 and ":" not in value) or not other_paper(value))), "")
+
+
+def _offered(filled: Sequence[Value]) -> str:
+    """The type of an offer or the like that a label names with a value: what a list is that names no invoice at all."""
+    label = filled[0].partition(":")[0] if isinstance(filled[0], str) else ""
+    code = other_paper(label) if len(filled) > 1 or label != filled[0] else ""
+    return code if code in OFFERS else ""
 
 
 def _labels(row: Sequence[Value], block: _Block) -> list[tuple[str, str, Value]]:
@@ -258,7 +271,8 @@ def _row(row: Sequence[Value], block: _Block, place: str, formulas: Sequence[int
             doubts[role] = _doubt(role, values[role], other)
     values = {**block.labels, **values, **{role: block.labels[role] for role in block.stronger}}
     _fill_down(values, block)
-    return _Row(place, values, block.type_code, block.inside, "; ".join(doubts.values()))
+    code = block.type_code or ("" if block.names_an_invoice else block.offered)
+    return _Row(place, values, code, block.inside, "; ".join(doubts.values()))
 
 
 def _find_words(row: Sequence[Value], values: dict[str, Value], columns: Mapping[str, int]) -> None:

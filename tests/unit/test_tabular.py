@@ -427,3 +427,15 @@ def test_a_list_that_calls_itself_something_else_is_no_invoice(title: str, code:
     (found,) = read_csv(text.encode(), "c.csv")
     assert found.type_code == code
     assert bool(problems(found)) is (code != "380")
+
+
+@pytest.mark.parametrize(
+    ("above", "code"),
+    [("Quotation: Q-17\nDocument,17", "310"), ("Quotation,Q-17\nDocument,17", "310"), ("Angebot: 17\nNumber,17", "310"), ("Pro forma: 5\nDocument no,17", "325"),
+     ("Statement: 9\nDocument,9", "statement"), ("Quotation: Q-17\nInvoice no,17", "380"), ("Order: 17\nDocument,17", "380"), ("Delivery note: 17\nDocument,17", "380")],
+)  # fmt: skip
+def test_a_list_that_names_an_offer_and_no_invoice_is_the_offer(above: str, code: str) -> None:
+    """Orders and deliveries are named on invoices too, and a list that names an invoice is one."""
+    text = f"{above}\nDate,2026-09-12\nSupplier,Cobbin Lane Packaging\n\nItem,Packs,Pack price,Amount\nJar,2,5.00,10.00\nTotal,,,10.00\n"
+    (found,) = read_csv(text.encode(), "c.csv")
+    assert found.type_code == code and bool(problems(found)) is (code != "380")
