@@ -299,7 +299,7 @@ def _record(asked: argparse.Namespace) -> int:
         print(f"Say on the Shop columns tab what these headings mean, then read the list again: {', '.join(done.asked)}")
     if asked.lists and not done.asked:
         print(f"{done.read} sales taken over, {done.left_out} were there already.")
-    print(f"{done.batches} batches and {done.sales} sales booked.")
+    print(f"{done.batches} {'batch' if done.batches == 1 else 'batches'} and {done.sales} {'sale' if done.sales == 1 else 'sales'} booked.")
     for product, before, now in done.rates:
         print(f"{product}: sold a week {'-' if before is None else before} -> {now:g}")
     if done.findings:

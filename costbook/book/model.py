@@ -211,12 +211,17 @@ class Step(NamedTuple):
 
 
 class Role(NamedTuple):
-    """Who works: pay an hour and on-cost as a fraction of pay. The labour rate is pay x (1 + on-cost)."""
+    """Who works: pay an hour and on-cost as a fraction of pay. The labour rate is pay x (1 + on-cost).
+
+    `name` is folded, to be found by; `written` is the name as she typed it, to be shown. `stops` says why its pay cannot be used.
+    """
 
     name: str
     pay_per_hour: Decimal
     on_cost_fraction: Decimal
     where: Where
+    written: str = ""
+    stops: tuple[Finding, ...] = ()
 
     @property
     def rate_per_hour(self) -> Decimal:
@@ -405,6 +410,10 @@ class Book(NamedTuple):
     week: tuple[WeekRow, ...] = ()
     batches: tuple[BatchRecord, ...] = ()
     sales: tuple[SaleRecord, ...] = ()
+
+    def called(self, role: str) -> str:
+        """Somebody of the Pay tab by the name she typed; `role` is the folded name, which comes back where nobody is."""
+        return self.roles[role].written if role in self.roles else role
 
 
 class InvoiceLine(NamedTuple):

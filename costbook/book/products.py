@@ -20,14 +20,18 @@ PRICE_COLUMNS = ("wholesale", "retail")
 
 
 def read_roles(table: Table, notes: Notes) -> Iterable[model.Role]:
-    """Who works and what an hour of it costs; one without readable pay is left out, and the steps of it are stopped."""
+    """Who works and what an hour of it costs; one without readable pay carries what stops it, and so do the steps of it."""
     for row in table.rows(notes):
         before = len(notes.found)
         pay, on_cost = row.number("pay"), row.fraction("on_cost")
         if (pay is None or pay < 0) and not notes.stops(before):
             row.bad("pay", "an hour of work needs its pay, 0 or more", "Type the pay an hour, yours too.")
-        if pay is not None and not notes.stops(before):
-            yield model.Role(same_name(row.text("role")), pay, on_cost or ZERO, row.where("role"))
+        name, stops = row.text("role"), notes.stops(before)
+        yield model.Role(same_name(name), pay or ZERO, on_cost or ZERO, row.where("role"), name, stops)
+
+
+def _written(roles: Mapping[str, model.Role]) -> list[str]:
+    return [role.written for role in roles.values()]
 
 
 def read_activities(table: Table | None, notes: Notes) -> Iterable[model.Activity]:
@@ -47,12 +51,12 @@ def read_steps(table: Table, roles: Mapping[str, model.Role], notes: Notes) -> I
         before = len(notes.found)
         role = same_name(row.text("role"))
         if role not in roles:
-            row.bad("role", unknown("pay on the Pay tab for", row.text("role"), roles), "Add them there.")
+            row.bad("role", unknown("pay on the Pay tab for", row.text("role"), _written(roles)), "Add them there.")
         minutes = [row.number(k) or ZERO for k in ("batch_minutes", "piece_minutes", "rest_hours")]
         if min(minutes) < 0:
             row.bad("batch_minutes", "minutes cannot be negative", "Type 0 or more.")
         batch, piece, rest = (float(m) for m in minutes)
-        stops = notes.stops(before)
+        stops = (*(roles[role].stops if role in roles else ()), *notes.stops(before))
         yield model.Step(
             same_name(row.text("family")), row.text("name"), role, batch, piece, rest, row.where("name"), stops
         )
@@ -292,7 +296,7 @@ def read_channels(table: Table, roles: Mapping[str, model.Role], notes: Notes) -
         role = same_name(row.text("order_role"))
         minutes = _at_least_zero(row, "order_minutes")
         if minutes and role not in roles:
-            row.bad("order_role", unknown("pay on the Pay tab for", row.text("order_role"), roles), "Say who packs.")
+            row.bad("order_role", unknown("pay on the Pay tab for", row.text("order_role"), _written(roles)), "Say who packs.")
         money = {key: _at_least_zero(row, key) for key in ("per_item", "per_order", "per_day")}
         counts = {key: _at_least_zero(row, key) for key in ("pieces_per_order", "pieces_per_day")}
         for of, pieces in (("per_order", "pieces_per_order"), ("per_day", "pieces_per_day")):
@@ -311,7 +315,8 @@ def read_channels(table: Table, roles: Mapping[str, model.Role], notes: Notes) -
             floor_fraction=_share(row, "floor"), floor_counts=row.choice("floor_counts", ("margin", "kept"), "margin"),
             ending=_ending(row), smallest_order=row.number("smallest_order", "ask"), where=row.where("name"),
         )  # fmt: skip
-        if not notes.stops(before):
+        unpaid = minutes and role in roles and roles[role].stops
+        if not unpaid and not notes.stops(before):
             yield channel
 
 

@@ -53,15 +53,15 @@ def read_book(snapshot: Snapshot) -> model.Book:
     recipes = resolved_recipes(recipes, materials, names, notes)
     purchases, spoiled = _purchases(tables["Purchases"], names, materials, settings, notes)
     materials = _finish_materials(materials, purchases, spoiled, notes)
-    roles = {r.name: r for r in read_roles(tables["Pay"], notes)}
-    steps = tuple(read_steps(tables["Work"], roles, notes))
+    named = {r.name: r for r in read_roles(tables["Pay"], notes)}
+    steps = tuple(read_steps(tables["Work"], named, notes))
     activities = {a.name: a for a in read_activities(tables.get("Activities"), notes)}
     products = read_products(tables["Products"], tables["Product lines"], names, materials, recipes, activities, notes)
     products = checked_products(products, steps, book_stops, notes)
-    channels = {c.name: c for c in read_channels(tables["Channels"], roles, notes)}
+    channels = {c.name: c for c in read_channels(tables["Channels"], named, notes)}
     announced = _announced(tables.get("Announced prices"), notes)
     facts = _paper_facts(snapshot.grid(PAPER_LAYOUTS.name), notes)
-    records = read_records(tables, products, roles, notes)
+    records = read_records(tables, products, named, notes)
     for tab in layout.HER_TABS:
         if tab.name in tables:
             _shape(tables[tab.name], tab, notes)
@@ -72,7 +72,7 @@ def read_book(snapshot: Snapshot) -> model.Book:
         tuple(purchases),
         recipes,
         products,
-        roles,
+        {name: role for name, role in named.items() if not role.stops},
         steps,
         channels,
         names,

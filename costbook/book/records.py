@@ -56,7 +56,10 @@ def _week(row: Row, roles: Mapping[str, model.Role], moulds: Iterable[str]) -> m
         _asked(row, "unit", f"{row.text('what')}: {amount} of what?", f"Use one of: {', '.join(layout.WEEK_UNITS)}.")
         return None
     if unit == HOURS and what not in roles:
-        _asked(row, "what", unknown("pay on the Pay tab for", row.text("what"), roles), "Add them there, or mend the name.")
+        written = [role.written for role in roles.values()]
+        _asked(row, "what", unknown("pay on the Pay tab for", row.text("what"), written), "Add them there, or mend the name.")
+        return None
+    if unit == HOURS and roles[what].stops:
         return None
     if unit == MOULDS and what not in moulds:
         _asked(row, "what", unknown("product set in a mould called", row.text("what"), moulds), "Name it on the Products tab.")

@@ -20,6 +20,7 @@ from costbook.errors import Finding, LayoutError, QuantityError, Where
 HEADING_ROWS = 40
 EARLIEST_YEAR = 1980  # an earlier date is a number typed into a date cell
 LARGEST = Decimal(10) ** 12
+LARGEST_AMOUNT = 10**12
 NEVER_NUMBERS = (bool, date, ErrorValue)
 
 
@@ -226,12 +227,16 @@ class Row:
         if unit and not said and not any(sign.isalpha() or sign == "%" for sign in str(found)):
             said = unit
         try:
-            return read_amount(found, said, decimal=self.notes.decimal, measures=self.notes.measures)
+            amount = read_amount(found, said, decimal=self.notes.decimal, measures=self.notes.measures)
         except QuantityError as error:
             self.bad(
                 key if unit_key == "" or "unit" not in error.sentence else unit_key, error.sentence, error.do, level
             )
             return None
+        if amount.high >= LARGEST_AMOUNT:
+            self.bad(key, f"{plain_text(found)} is too large to be meant", "Type the amount again.", level)
+            return None
+        return amount
 
     def yes(self, key: str, empty: bool | None = None) -> bool | None:
         """yes or no, `empty` where nothing is typed."""

@@ -7,7 +7,7 @@ comes from reading or costing itself, so these ask, warn and note. Common practi
 from collections import Counter, defaultdict
 from collections.abc import Callable, Iterable, Mapping, Sequence
 from datetime import date, timedelta
-from decimal import Decimal
+from decimal import ROUND_CEILING, Decimal
 from fractions import Fraction
 from typing import NamedTuple
 
@@ -259,8 +259,8 @@ def acid_last(p: Priced) -> Iterable[Finding]:
                 if _wet(x.slot, p.book.materials.get(x.choices[0]) if x.choices else None)
             ]
             if wet:
-                what = "the scent" if any(x.slot == "scent" for x in wet) else "the wet lines"
-                yield Finding("warn", "acid-order", f"{recipe.code} {recipe.name}: {material.name} before {what} is mixed in: caution", line.where,
+                what = "the scent is" if any(x.slot == "scent" for x in wet) else "the wet lines are"
+                yield Finding("warn", "acid-order", f"{recipe.code} {recipe.name}: {material.name} goes in before {what} mixed in: caution", line.where,
                               "Acid last, and the bowl dry. The supplier's safety data sheet comes first.")  # fmt: skip
 
 
@@ -292,8 +292,16 @@ def cautions(p: Priced) -> Iterable[Finding]:
 
 
 def losses(p: Priced) -> Iterable[Finding]:
-    """Recipes with no bench loss typed, every planned piece counted good, more good than planned."""
+    """Recipes with no bench loss typed or one that counts nowhere, every planned piece counted good, more good than planned."""
     for recipe in p.book.recipes.values():
+        if recipe.loss_fraction and recipe.pieces is not None:
+            yield Finding(
+                "warn",
+                "loss-unused",
+                f"{recipe.code} {recipe.name} makes {recipe.pieces.normalize():f} pieces, whatever stays in the bowl: its bench loss changes no cost",
+                recipe.where,
+                "Write under Makes the pieces that come out, and empty its bench loss.",
+            )
         if recipe.loss_fraction is None and recipe.pieces is None:
             yield Finding(
                 "warn",
@@ -394,7 +402,7 @@ def unpaid(p: Priced) -> Iterable[Finding]:
             yield Finding(
                 "warn",
                 "no-pay",
-                f"an hour of {role.name} costs nothing",
+                f"an hour of {role.written} costs nothing",
                 role.where,
                 "Pay yourself too: type what an hour is worth.",
             )
@@ -511,14 +519,15 @@ def smallest_orders(p: Priced) -> Iterable[Finding]:
     for tier in p.tiers:
         channel = p.book.channels[tier.channel]
         if channel.smallest_order and tier.her_price and tier.kept is not None and channel.pieces_per_order:
-            pieces = max(Decimal(1), -(-channel.smallest_order // tier.her_price))
+            # Decimal's // cuts towards zero, so the usual -(-a // b) would come out a piece short
+            pieces = max(Decimal(1), (channel.smallest_order / tier.her_price).to_integral_value(ROUND_CEILING))
             order = order_cost(channel, p.book.roles)
             left = pieces * (Decimal(repr(tier.kept)) + order / channel.pieces_per_order) - order
             if left < 0:
                 yield Finding(
                     "warn",
                     "small-order",
-                    f"{tier.product}: the smallest {channel.name} order ({pieces} pieces) loses {-left:.2f} after handling",
+                    f"{tier.product}: the smallest {channel.name} order ({pieces} piece{'s' * (pieces > 1)}) loses {-left:.2f} after handling",
                     channel.where,
                     "Ask for a larger smallest order.",
                     (tier.product,),

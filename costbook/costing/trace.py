@@ -54,7 +54,7 @@ def trace_lines(usage: Usage, rates: Rates, code: str) -> list[TraceLine]:
         material = usage.book.materials.get(item) if category not in ("labour", "overhead") else None
         unit = material.base if material else "min" if key == OVERHEAD or category == "labour" else "times"
         source = rates.materials.get(item) if material else None
-        name = material.name if material else item
+        name = material.name if material else usage.book.called(item) if category == "labour" else item
         lines.append(TraceLine(category, item, name, amount, unit, rate_of(key, rates), source))
     return lines
 
@@ -151,7 +151,7 @@ def _work(usage: Usage, rates: Rates, product: Product) -> Iterable[Node]:
             minutes = (step.batch_minutes + step.piece_minutes * product.planned) / product.good
             written = f"{step.batch_minutes:g} min a batch + {step.piece_minutes:g} min a planned piece"
             yield Node(
-                f"{step.name} ({step.role})",
+                f"{step.name} ({usage.book.called(step.role)})",
                 minutes * rates.labour[step.role],
                 minutes,
                 "min",

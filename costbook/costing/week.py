@@ -164,7 +164,7 @@ def _uses(priced: Priced, week: Week, row: QueueRow) -> tuple[dict[str, float], 
     """What one batch takes by resource, and the pieces of other products."""
     book, product = priced.book, priced.book.products[row.code]
     used, parts = priced.usage.batch_takes(row.code)
-    uses: dict[str, float] = {role: minutes / 60 for role, minutes in priced.usage.batch_minutes(product).items() if minutes}
+    uses: dict[str, float] = {priced.book.called(role): minutes / 60 for role, minutes in priced.usage.batch_minutes(product).items() if minutes}
     for (category, item), amount in used.items():
         if category not in ("labour", "overhead") and item in book.materials and counted(book.materials[item]) is not None:
             name = _label(priced, item)
@@ -208,7 +208,7 @@ def _resources(priced: Priced, week: Week) -> list[Resource]:
     book = priced.book
     working = {step.role for step in book.steps}
     found = [
-        Resource(role, week.hours.get(role, 0.0), "hours", "hours", step=1.0, step_text="one hour")
+        Resource(book.called(role), week.hours.get(role, 0.0), "hours", "hours", step=1.0, step_text="one hour")
         for role in book.roles
         if role in working or role in week.hours
     ]

@@ -144,7 +144,7 @@ def work_tab(book: Book, work: OrderOfWork) -> PutTab:
     for e in work.entries:
         hours = (e.end - e.start).total_seconds() / 3600
         end = f"{e.end:%H:%M}" if e.end.date() == e.start.date() else f"{e.end:%a %d %b %H:%M}"
-        rows.append(cells_of(WORK_DAYS, [e.start.date(), f"{e.start:%H:%M}", end, e.product, _name(book, e.product), e.batch, e.step, e.role, hours]))
+        rows.append(cells_of(WORK_DAYS, [e.start.date(), f"{e.start:%H:%M}", end, e.product, _name(book, e.product), e.batch, e.step, book.called(e.role), hours]))
     for sentence in work.left_over:
         cells = cells_of(WORK_DAYS, [None, "", "", "", "", None, sentence, "", None])
         cells[WORK_DAYS.place("step")] = cells[WORK_DAYS.place("step")]._replace(style="tool wrapped")

@@ -144,3 +144,51 @@ def test_the_same_paper_under_another_suppliers_name_waits(book: Copy, papers: P
     again.write_text(text, encoding="utf-8")
     [posted] = commands.post(book.path, [again])
     assert posted.state == "to review" and "under the supplier Brackwell Dry Goods" in posted.why
+
+
+def test_an_amount_beyond_meaning_makes_no_price(book: Copy) -> None:
+    where = book.type_recipe("R8", "Amount", "Citric acid, fine", 1e30)
+    outcome = book.price()
+    assert told(outcome, where, "stop", "too large")
+    assert "P12" in without_cost(outcome)
+
+
+def test_pay_that_cannot_be_read_is_told_once_and_at_its_place(book: Copy) -> None:
+    where = book.type("Pay", "Pay an hour", "helper", "sixteen")
+    outcome = book.price()
+    assert told(outcome, where, "stop", "sixteen")
+    assert not [f for f in outcome.findings if "no pay on the Pay tab" in f.sentence], "helper stands on the Pay tab"
+    assert without_cost(outcome) == EVERY
+    with pytest.raises(InputError, match="sixteen"):
+        commands.explain(book.path, "P01")
+
+
+def test_a_bench_loss_beside_makes_is_said_to_count_nowhere(book: Copy) -> None:
+    tab, top = book.recipe("R5")
+    book.put(book.workbook[tab].cell(book.heading(tab, "Makes", top - 2).row, 2), 24)
+    outcome = book.price()
+    [said] = [f for f in outcome.findings if f.check == "loss-unused"]
+    assert said.sentence.startswith("R5 ") and "24 pieces" in said.sentence and said.level == "warn" and said.do
+
+
+def test_the_smallest_order_is_the_pieces_that_reach_it(book: Copy) -> None:
+    """12 pieces at 7.75 come to 93.00, under the smallest order of 100; 13 come to 100.75. 5 at 20.00 are 100 exactly."""
+    book.type("Channels", "Smallest order", "Wholesale", 100)
+    book.type("Channels", "Per order", "Wholesale", 500)
+    said = {f.about[0]: f.sentence for f in book.price().findings if f.check == "small-order"}
+    assert "(13 pieces)" in said["P01"] and "(5 pieces)" in said["P14"]
+
+
+def test_a_name_on_the_pay_tab_is_shown_as_she_typed_it(book: Copy) -> None:
+    book.type("Pay", "Who", "helper", "Jo")
+    for sheet, heading in (("Work", "Who"), ("Channels", "Who packs")):
+        top = book.heading(sheet, heading)
+        for row in range(top.row + 1, book.workbook[sheet].max_row + 1):
+            cell = book.workbook[sheet].cell(row, top.column)
+            cell.value = "JO" if cell.value == "helper" else cell.value
+    assert without_cost(book.price()) == set()
+    [trace] = book.written("Cost trace")
+    people = {row["Item"] for row in trace if row["Kind"] == "labour"}
+    assert "Jo" in people and not people & {"jo", "JO", "helper"}
+    tree = commands.explain(book.path, "P01")
+    assert "(Jo)" in str(tree)
