@@ -48,12 +48,15 @@ def _cards(grid: Grid, notes: Notes) -> Iterable[Recipe]:
         for i, cells in enumerate(grid.rows)
         if _names_amounts(cells) and (found := match_headings(cells, HEADINGS)).keys() >= NEEDED
     ]
+    _headless(grid, [head for head, _ in heads], notes)
     previous = -1
     for place, (head, columns) in enumerate(heads):
         following = heads[place + 1][0] if place + 1 < len(heads) else len(grid.rows) + LABEL_ROWS
         labels = _labels(grid, max(previous + 1, head - LABEL_ROWS), head, notes)
         end = _end(grid, head, columns, following)
-        yield _card(grid, head, end, columns, labels, notes)
+        card = _card(grid, head, end, columns, labels, notes)
+        _apart(card, grid, range(end, min(following, end + LABEL_ROWS, len(grid.rows))), columns, notes)
+        yield card
         previous = end - 1
 
 
@@ -89,6 +92,31 @@ def _end(grid: Grid, head: int, columns: Mapping[str, int], following: int) -> i
         if empty == 2:
             return index
     return min(following, len(grid.rows))
+
+
+def _headless(grid: Grid, heads: Sequence[int], notes: Notes) -> None:
+    """A card that begins as recipes do, with Recipe and Bench loss, and has no headings of lines: its lines are not read."""
+    firsts = {i: LABELS.get(same_name(c[0].rstrip(": "))) for i, c in enumerate(grid.rows) if c and isinstance(c[0], str)}
+    for index in (i for i, key in firsts.items() if key == "name"):
+        below = range(index + 1, index + LABEL_ROWS + 1)
+        if any(firsts.get(i) == "loss" for i in below) and not any(i in heads for i in below):
+            name = plain_text(_cell(grid.rows[index], 1))
+            sentence = f'the recipe "{name}" has no headings Material and Amount above its lines, so it is not read'
+            notes.add("stop", "no-headings", sentence, grid.where(index, 0), "Type the headings again, as the example has them.")
+
+
+def _apart(card: Recipe, grid: Grid, below: Iterable[int], columns: dict[str, int], notes: Notes) -> None:
+    """Two empty rows end a recipe, so that notes may stand below it; what reads like one more of its lines is asked about."""
+    for index in below:
+        texts = [same_name(c.rstrip(": ")) for c in grid.rows[index] if isinstance(c, str)]
+        if not LABELS.keys().isdisjoint(texts):
+            return
+        row = Row(grid, index, columns, Notes(notes.decimal, notes.measures))
+        amount = row.amount("amount", "unit") if row.text("material") else None
+        if amount is not None and (amount.unit is not None or amount.percent):
+            sentence = f"{card.name}: {amount.text} of {row.text('material')} stands below two empty rows, so it is not in the recipe"
+            notes.add("ask", "line-apart", sentence, row.where("material"), "If it belongs there, take the empty rows out.")
+            return
 
 
 def _cell(cells: Sequence[Value], place: int) -> Value:

@@ -177,7 +177,7 @@ HELD_BACK = Tab("What holds it back", "something there is this week, and what on
 ), TOOL)  # fmt: skip
 
 WORK_DAYS = Tab("Days of work", "one step of a batch of the plan, or a rest", (
-    tool("day", "Day", "date", 11), tool("start", "From", "text", 7), tool("end", "To", "text", 16), tool("code", "Code", "text", 8), tool("name", "Product", "text", 32),
+    tool("day", "Day", "date", 11), tool("start", "From", "text", 7), tool("end", "To", "text", 18), tool("code", "Code", "text", 8), tool("name", "Product", "text", 32),
     tool("batch", "Batch", "count", 7), tool("step", "Step", "text", 30), tool("role", "Who", "text", 12), tool("hours", "Hours", "amount", 8),
 ), TOOL)  # fmt: skip
 

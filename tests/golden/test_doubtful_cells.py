@@ -192,3 +192,30 @@ def test_a_name_on_the_pay_tab_is_shown_as_she_typed_it(book: Copy) -> None:
     assert "Jo" in people and not people & {"jo", "JO", "helper"}
     tree = commands.explain(book.path, "P01")
     assert "(Jo)" in str(tree)
+
+
+def card_lines(book: Copy, code: str) -> tuple[Any, Any]:
+    """The sheet of a recipe's card and the cell of its heading Material."""
+    tab, top = book.recipe(code)
+    return book.workbook[tab], book.heading(tab, "Material", top)
+
+
+@pytest.mark.parametrize(("empty", "asked"), [(1, False), (2, True)])
+def test_a_recipe_line_below_two_empty_rows_is_asked_about(empty: int, asked: bool, book: Copy) -> None:
+    sheet, head = card_lines(book, "R8")
+    line = book.recipe_cell("R8", "Material", "Citric acid, fine").row
+    sheet.insert_rows(line, empty)
+    where = f"{sheet.title}!{sheet.cell(line + empty, head.column).coordinate}"
+    outcome = book.price()
+    assert told(outcome, where, "ask", "Citric acid, fine", "below two empty rows") == asked
+    assert len(outcome.priced.book.recipes["R8"].lines) == line - head.row - asked
+
+
+def test_a_recipe_without_the_headings_of_its_lines_is_said(book: Copy) -> None:
+    sheet, head = card_lines(book, "R8")
+    amount = book.heading(sheet.title, "Amount", head.row - 1)
+    assert amount.row == head.row
+    book.put(amount, None)
+    outcome = book.price()
+    assert [f for f in outcome.findings if f.check == "no-headings" and f.level == "stop" and "headings" in f.sentence]
+    assert "P12" in without_cost(outcome)
