@@ -141,11 +141,15 @@ def paper_totals(p: Priced) -> Iterable[Finding]:
         ):
             yield Finding("ask", "line-amount", f"paper {line.paper}: {line.packs.normalize():f} x {line.pack_price:.2f} is {line.packs * line.pack_price:.2f}, the line says {line.amount:.2f}; "
                           "the amount is used", line.where, "Look at the paper.")  # fmt: skip
+    unread = {f.where.tab for f in p.book.findings if f.level == "stop" and f.where}
     for sums in papers(p.book):
         difference = sums.stated.amount - sums.total if sums.stated else Decimal(0)
         if sums.stated and abs(difference) >= HALF_CENT:
-            yield Finding("ask", "paper-total", f"paper {sums.paper}: the lines do not add up to the invoice total (difference {difference:.2f}: they come to {sums.total:.2f}, it says {sums.stated.amount:.2f}): a freight or fee line missing?",
-                          sums.stated.where, "Type the missing line; until then it is in no price.")  # fmt: skip
+            why = "a freight or fee line missing?"
+            if sums.stated.where.tab in unread:  # such a line is in no sum, and its own finding stands beside
+                why = f"a line that could not be read, or {why}"
+            yield Finding("ask", "paper-total", f"paper {sums.paper}: the lines do not add up to the invoice total (difference {difference:.2f}: they come to {sums.total:.2f}, it says {sums.stated.amount:.2f}): {why}",
+                          sums.stated.where, "Mend or type that line; until then it is in no price.")  # fmt: skip
 
 
 def old_prices(p: Priced) -> Iterable[Finding]:

@@ -31,6 +31,7 @@ def without_cost(outcome: Outcome) -> set[str]:
     return set(outcome.priced.book.products) - set(outcome.priced.costs)
 
 
+B1041 = "B-1041"
 EVERY = {f"P{i:02}" for i in range(1, 15)}
 
 CASES: dict[str, tuple[Callable[[Copy], str], str, tuple[str, ...], set[str]]] = {
@@ -219,3 +220,12 @@ def test_a_recipe_without_the_headings_of_its_lines_is_said(book: Copy) -> None:
     outcome = book.price()
     assert [f for f in outcome.findings if f.check == "no-headings" and f.level == "stop" and "headings" in f.sentence]
     assert "P12" in without_cost(outcome)
+
+
+def test_a_purchase_that_cannot_be_read_is_named_as_why_its_paper_does_not_close(book: Copy) -> None:
+    book.type("Purchases", "Amount", (B1041, "Citric acid, fine"), "ninety")
+    [said] = [f for f in book.price().findings if f.check == "paper-total"]
+    assert "paper B-1041" in said.sentence and "could not be read" in said.sentence
+    book.empty_row("Purchases", (B1041, "Citric acid, fine"))
+    [said] = [f for f in book.price().findings if f.check == "paper-total"]
+    assert "could not be read" not in said.sentence, "nothing is unreadable any more"
