@@ -1,7 +1,7 @@
 """The command line: what she types, what she sees, and the exit code.
 
-Exit codes: 0 done; 1 done, and something waits for her: a product has no price, a paper or a list waits, a decision cannot be
-used, a promise cannot be met; 2 the command was not understood; 3 what was asked or the book cannot be read; 4 a file or the
+Exit codes: 0 done; 1 done, and something waits for her: a product has no price, a paper or a list waits, a batch or sale is asked
+about, a decision cannot be used, a promise cannot be met; 2 the command was not understood; 3 what was asked or the book cannot be read; 4 a file or the
 office program stands in the way.
 """
 
@@ -305,7 +305,7 @@ def _record(asked: argparse.Namespace) -> int:
     if done.findings:
         _print_findings(done.findings)
     print(f"{asked.book}: {'written' if done.written else 'nothing changed, file left as it is'}.")
-    return STOPPED if done.asked or any(f.level == "stop" for f in done.findings) else DONE
+    return STOPPED if done.asked or any(f.level in ("stop", "ask") for f in done.findings) else DONE
 
 
 def _count(asked: argparse.Namespace) -> int:

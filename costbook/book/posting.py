@@ -153,11 +153,24 @@ def standing_of(book: Book, supplier: str, number: str, kind: str, issued: date 
             return Standing("there", own[0].where)
         why = f"paper {number} of {supplier} is already there with other content"
         return Standing("other", own[0].where, why)
+    named = _named_by_her(book, supplier, number, kind, issued, lines)
+    if named:
+        return Standing("there", named)
     for there in papers.values():
         if there[0].date == issued and _content(there) == lines:
             why = f"the same paper is already there under the supplier {there[0].supplier}"
             return Standing("other", there[0].where, why)
     return Standing("new")
+
+
+def _named_by_her(book: Book, supplier: str, number: str, kind: str, issued: date | None, lines: Content) -> Where | None:
+    """Where a paper without a number or supplier stands in Purchases: she typed what it lacks; day and lines are the same."""
+    named: dict[tuple[str, str], list[PurchaseLine]] = {}
+    for line in book.purchases if issued and not (supplier and number) else ():
+        alike = same_name(supplier) in ("", same_name(line.supplier)) and same_name(number) in ("", same_name(line.paper))
+        if alike and line.date == issued and line.paper_type == kind:
+            named.setdefault((line.supplier, line.paper), []).append(line)
+    return next((own[0].where for own in named.values() if _content(own) == lines), None)
 
 
 def _content(lines: Sequence[PurchaseLine]) -> Content:

@@ -196,7 +196,7 @@ def _not_whole(lines: Sequence[ReviewLine]) -> str:
     numbers = sorted(_number(line) for line in lines)
     wanted = {line.text("line").partition(" of ")[2] for line in lines}
     if numbers != list(range(1, len(lines) + 1)) or wanted != {str(len(lines))}:
-        return "not every line of it stands on the tab as it was read; post its file again"
+        return "not every line of it stands on the tab with the same supplier and number; fill those in on every line, or post its file again"
     for line in lines:
         broken = [v.text for key in HERS if isinstance(v := line.values.get(key), ErrorValue)]
         if broken:

@@ -24,6 +24,7 @@ from costbook.invoices.wording import folded
 LIKENESS = 72.0
 ALIKE_WORDS = 80.0
 SHOWN_UNKNOWN = 5
+_SIZE = re.compile(r"\d[\d.,/]*\s*(?:fl\.? ?oz|oz|lbs?|kg|g|ml|l|gal(?:lons?)?|pk|ct)?\b", re.I)
 
 
 @dataclass(frozen=True, slots=True)
@@ -167,10 +168,14 @@ class Confirmed:
                 best[code] = (score, own)
         if not best:
             return Match()
-        (code, (_, own)), *others = sorted(best.items(), key=lambda item: -item[1][0])
+        sizes = {code: _sizes(self.book.materials[code].name) for code in best}
+        paper = _sizes(line.name)
+        (code, (_, own)), *others = sorted(best.items(), key=lambda item: (-item[1][0], sizes[item[0]] != paper))
         if any(_may_as_well(words, own, other) for _, (_, other) in others):
             return Match()
-        return Match(likely=code, why=f"looks like {self.book.materials[code].name}; {_differences(words, own)}")
+        name = self.book.materials[code].name
+        size = f"; your name says {_quoted(sizes[code])}, the paper {_quoted(paper) or 'no size'}" if sizes[code] not in ([], paper) else ""
+        return Match(likely=code, why=f"looks like {name}; {_differences(words, own)}{size}")
 
 
 @dataclass
@@ -238,7 +243,12 @@ def _measure(pack: Amount) -> tuple[str, Fraction]:
 
 def _words(name: str) -> list[str]:
     """The words of a name without sizes: numbers, and units right after them, tell nothing of what it is."""
-    return folded(re.sub(r"\d[\d.,/]*\s*(?:fl\.? ?oz|oz|lbs?|kg|g|ml|l|gal(?:lons?)?|pk|ct)?\b", " ", name, flags=re.I)).split()
+    return folded(_SIZE.sub(" ", name)).split()
+
+
+def _sizes(name: str) -> list[str]:
+    """The sizes in a name as written, a blank before a unit apart: two tins may differ in nothing else."""
+    return sorted("".join(found.split()).casefold() for found in _SIZE.findall(name))
 
 
 def _apart(written: Iterable[str], own: Iterable[str]) -> tuple[list[tuple[str, str]], list[str], list[str]]:

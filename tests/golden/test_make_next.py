@@ -299,6 +299,7 @@ def test_a_batch_that_cannot_be_booked_is_one_sentence_and_moves_nothing(book: C
     done = commands.record(path, today=DAY)
     assert sum(says in f.sentence for f in done.findings) == 1 and done.batches == 0
     assert stock(path, "Products", "P11") == 5 and stock(path, "Materials", "K08") == 26
+    assert cli.main(["record", str(path)]) == 1, "it waits for her"
 
 
 def test_stock_never_goes_below_zero_and_says_so(book: Copy) -> None:

@@ -236,6 +236,24 @@ def test_a_number_the_paper_lacks_is_hers_to_fill_in(book: Copy, paper: Path) ->
     answer(book, "yes", "yes", "yes", "yes")
     assert [(p.state, p.paper) for p in post(book)] == [("posted", "by hand 1")]
     assert len(purchases(book, "by hand 1")) == 4
+    # Its file, which has no number still, is the same paper; of another day or with another line it is not.
+    assert [p.state for p in post(book, paper)] == ["already there"] and not lines(book)
+    for old, new in (("2026-10-01", "2026-10-02"), ("40.00,40.00", "41.00,41.00")):
+        other = paper.with_name(f"other {new}.csv")
+        other.write_text(paper.read_text(encoding="utf-8").replace(old, new), encoding="utf-8")
+        assert [p.state for p in post(book, other)] == ["to review"], new
+
+
+def test_a_supplier_the_paper_lacks_is_hers_to_fill_in(book: Copy, paper: Path) -> None:
+    whole = OPEN_PAPER.replace("Tallow Yard", "")
+    assert whole != OPEN_PAPER
+    paper.write_text(whole, encoding="utf-8")
+    assert post(book, paper)[0].state == "to review"
+    for number in range(1, 5):
+        book.type(TAB, "Supplier", f"{number} of 4", "Tallow Yard")
+    answer(book, "yes", "yes", "yes", "yes")
+    assert [p.state for p in post(book, paper)] == ["posted", "already there"] and len(purchases(book, "T-1")) == 4
+    assert [p.state for p in post(book, paper)] == ["already there"] and not lines(book)
 
 
 def test_a_name_near_one_of_hers_is_told(waiting: Copy) -> None:

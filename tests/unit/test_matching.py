@@ -115,6 +115,24 @@ def test_a_likeness_is_only_suggested_with_its_reason(name: str, likely: str, wo
     assert (found.code, found.likely, found.why) == ("", likely, words)
 
 
+@pytest.mark.parametrize(
+    ("paper", "likely", "words"),
+    [
+        ("Round tin 4oz, silver", "M08", "looks like Round tin 4 oz; same words apart from 'silver'"),
+        ("Round tin 2 oz silver", "M07", "looks like Round tin 2 oz; same words apart from 'silver'"),
+        ("Round tin 8 oz silver", "M07", "looks like Round tin 2 oz; same words apart from 'silver'; your name says '2oz', the paper '8oz'"),
+        ("Round tin, silver", "M07", "looks like Round tin 2 oz; same words apart from 'silver'; your name says '2oz', the paper no size"),
+    ],
+)
+def test_of_names_that_differ_in_size_the_papers_is_suggested_and_another_size_is_told(paper: str, likely: str, words: str) -> None:
+    shelf = book()
+    for code, name in (("M07", "Round tin 2 oz"), ("M08", "Round tin 4 oz")):
+        shelf.materials[code] = material(code, name)
+        shelf.names[same_name(name)] = code
+    found = Confirmed(shelf).match(line(paper), YARD)
+    assert (found.code, found.likely, found.why) == ("", likely, words)
+
+
 @pytest.mark.parametrize("name", ["Oil", "Castor", "Rosemary powder", "Widget A", "Vanilla fragrance oil", "", "50 lb"])
 def test_nothing_is_suggested_where_nothing_is_like(name: str) -> None:
     """Oil may be castor or olive, and castor black or not."""
