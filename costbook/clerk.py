@@ -108,7 +108,7 @@ class Clerk:
         for invoice in invoices:
             state, why = self._take(invoice)
             count = sum(1 for line in invoice.lines if line.kind == "goods" and not line.group)
-            self.results.append(PostedPaper(file.name, invoice.supplier, invoice.number, state, count, why))
+            self.results.append(PostedPaper(file.name, invoice.supplier, invoice.number, state, count, why, invoice.type_code == PRICE_LIST))
 
     def _take(self, invoice: Invoice) -> tuple[str, str]:
         """What becomes of a paper, and why. What is there is looked at first: a paper that does not close and was

@@ -201,8 +201,10 @@ def _post(asked: argparse.Namespace) -> int:
     posted = commands.post(asked.book, asked.papers, _progress)
     _progress("")
     _print_posted(posted)
-    if any(p.state == "posted" for p in posted):
-        print(f"Now: {NAME} price {asked.book}")
+    done = [p for p in posted if p.state == "posted"]
+    for command, wanted in (("price", not all(p.announces for p in done)), ("changed", any(p.announces for p in done))):
+        if wanted:
+            print(f"Now: {NAME} {command} {asked.book}")
     return STOPPED if any(p.state in ("refused", "to review") for p in posted) else DONE
 
 

@@ -16,7 +16,10 @@ WORKBOOKS = (".xlsx", ".xlsm", ".xltx", ".xltm")
 
 
 class PostedPaper(NamedTuple):
-    """What became of one paper: 'posted', 'to review', 'already there' or 'refused', and why."""
+    """What became of one paper: 'posted', 'to review', 'already there' or 'refused', and why.
+
+    `announces` tells a price list, which is taken over to Announced prices.
+    """
 
     file: str
     supplier: str
@@ -24,6 +27,7 @@ class PostedPaper(NamedTuple):
     state: str
     lines: int
     why: str
+    announces: bool = False
 
 
 def files(papers: Sequence[Path], book: Path) -> list[Path]:

@@ -185,8 +185,9 @@ def movers_tab(priced: Priced, found: Sequence[Sensitivity]) -> PutTab:
     """A row per item bought, role and overhead, what moves a year's costs most first."""
     names = {code: m.name for code, m in priced.book.materials.items()}
     rows = [
-        cells_of(MOVERS, [names.get(s.item, s.item), s.category, s.share, s.a_year, s.ten_percent, priced.book.products[s.most_in].name, s.part])
+        cells_of(MOVERS, [name, s.category, s.share, s.a_year, s.ten_percent, priced.book.products[s.most_in].name, s.part])
         for s in found
+        for name in (priced.book.called(s.item) if s.category == "labour" else names.get(s.item, s.item),)
     ]
     charts = _bars("What 10 % on each adds a year", MOVERS.place("ten"), 0, min(len(rows), 20), len(rows), "0")
     hint = "Weighted by what you sell a week (one each where nothing is typed). The share is how much of a percent the year's cost moves for 1 %."

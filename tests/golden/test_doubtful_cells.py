@@ -193,6 +193,10 @@ def test_a_name_on_the_pay_tab_is_shown_as_she_typed_it(book: Copy) -> None:
     assert "Jo" in people and not people & {"jo", "JO", "helper"}
     tree = commands.explain(book.path, "P01")
     assert "(Jo)" in str(tree)
+    commands.changed(book.path)
+    [movers] = book.written("What moves costs")
+    named = {str(row["Item"]) for row in movers}
+    assert "Jo" in named and not named & {"jo", "JO", "helper"}
 
 
 def card_lines(book: Copy, code: str) -> tuple[Any, Any]:

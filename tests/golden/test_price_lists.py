@@ -12,7 +12,7 @@ from typing import Any
 import openpyxl
 import pytest
 
-from costbook import commands
+from costbook import cli, commands
 
 Copy = Any
 LIST = (
@@ -52,6 +52,20 @@ def test_what_a_list_changes_of_what_she_buys_is_announced(quiet: Copy, tmp_path
     # 55 / 52 of the goods; the smaller bottle is the demo's hidden rise of 14.3 % (32 / 28).
     assert impact.news["M08"].goods_rise == pytest.approx(55 / 52 - 1)
     assert impact.news["M12"].goods_rise == pytest.approx(32 / 28 - 1)
+
+
+def test_what_to_do_next_is_told_by_what_was_posted(quiet: Copy, papers: Path, tmp_path: Path, capsys: pytest.CaptureFixture[str]) -> None:
+    """After a price list what it changes, after an invoice the prices; an invoice of the demo is there already."""
+    prices = tmp_path / "list.csv"
+    prices.write_text(LIST, encoding="utf-8")
+    invoice = tmp_path / "new.csv"
+    text = (papers / "Brackwell_B-0977.csv").read_text(encoding="utf-8")
+    invoice.write_text(text.replace("B-0977", "B-0978"), encoding="utf-8")
+    for paper, command in ((prices, "changed"), (invoice, "price")):
+        assert cli.main(["post", str(quiet.save()), str(paper)]) == 0
+        told = [line for line in capsys.readouterr().out.splitlines() if line.startswith("Now: ")]
+        assert told == [f"Now: costbook {command} {quiet.path}"]
+    assert cli.main(["post", str(quiet.save()), str(prices)]) == 0 and "Now:" not in capsys.readouterr().out
 
 
 def test_a_list_twice_is_there_once_and_buys_nothing(quiet: Copy, tmp_path: Path) -> None:
