@@ -143,7 +143,7 @@ STATE = Tab("Accepted state", "one figure of the state your prices were last acc
 
 LINE_SHEET = Tab("Line sheet", "a product for shops; never a cost", (
     tool("code", "Code", "text", 10), tool("name", "Product", "text", 40), tool("wholesale", "Wholesale"), tool("retail", "Suggested retail"),
-    tool("size", "Size", "text", 12), tool("pack", "Packs of", "count", 9), tool("to_come", "Price to come", "text", 30),
+    tool("size", "Size", "text", 12), tool("pack", "Packs of", "count", 9), tool("to_come", "Price to come", "text", 36),
 ), TOOL)  # fmt: skip
 
 PRICE_NOTICE = Tab("Price notice", "a price that changes, for shops", (
