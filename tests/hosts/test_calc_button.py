@@ -2,11 +2,13 @@
 
 from __future__ import annotations
 
+import fcntl
 import os
 import shutil
 import signal
 import subprocess
 import sys
+import termios
 import time
 from collections.abc import Callable, Iterator
 from dataclasses import dataclass
@@ -55,13 +57,28 @@ class Desk:
     def key(self, name: str) -> None:
         subprocess.run(["xdotool", "key", name], check=True, timeout=30)
 
-    def click_at(self, x: int, y: int) -> None:
+    def goes_to(self, x: int, y: int) -> int:
+        """A click on a cell; its row, once the office has gone there."""
+        before = self.office.ask({"ask": "selected"})
         subprocess.run(["xdotool", "mousemove", str(x), str(y), "click", "1"], check=True, timeout=30)
-        time.sleep(0.5)
+        wait_for(lambda: self.office.ask({"ask": "selected"}) != before)
+        row = self.office.ask({"ask": "selected"})["row"]
+        assert isinstance(row, int)
+        return row
 
     def types(self, text: str) -> None:
+        """Keys; the screen hands them and what follows on in their order."""
         subprocess.run(["xdotool", "type", text], check=True, timeout=30)
-        time.sleep(0.5)
+
+    def window(self) -> str:
+        """The window that gets the keys, empty while there is none."""
+        return subprocess.run(["xdotool", "getactivewindow"], capture_output=True, text=True, check=False, timeout=30).stdout
+
+    def faces(self, button: str) -> None:
+        """A button that opens a window, and that window before her."""
+        before = self.window()
+        self.click(button)
+        wait_for(lambda: self.window() not in (before, ""))
 
     def picture(self, name: str) -> Path:
         time.sleep(0.5)  # what has been decided is drawn a moment later
@@ -86,6 +103,13 @@ class Desk:
     def next_sentence(self, before: int) -> str:
         wait_for(lambda: len(self.said()) > before)
         return self.said()[-1]
+
+    def asks_stopped(self, engine: int, button: str) -> None:
+        """A button pressed while the engine stands still, once its question lies before the engine."""
+        os.kill(engine, signal.SIGSTOP)
+        self.click(button)
+        with open(f"/proc/{engine}/fd/0", "rb", buffering=0) as asked:
+            wait_for(lambda: int.from_bytes(fcntl.ioctl(asked, termios.FIONREAD, bytes(4)), sys.byteorder))
 
     def engines(self) -> list[int]:
         """The processes of the engine that belong to this office."""
@@ -138,6 +162,7 @@ def started(book: Path, tmp_path: Path) -> Iterator[Desk]:
     pictures.mkdir(exist_ok=True)
     try:
         wait_for(lambda: "refused" not in office.ask({"ask": "take"}) and "refused" not in office.ask({"ask": "tabs"}))
+        wait_for(lambda: office.ask({"ask": "place", "name": "Price"}).get("place"))
         yield Desk(office, book, pictures)
     finally:
         office.end()
@@ -178,8 +203,7 @@ def test_the_button_is_clicked_and_one_key_takes_it_back(desk: Desk) -> None:
 
 def test_what_she_is_typing_goes_into_the_cell_she_types_it_in(desk: Desk) -> None:
     """A value not entered yet counts when she presses the button; one begun while the tool works stays her own."""
-    desk.click_at(1200, 700)
-    row = desk.office.ask({"ask": "selected"})["row"]
+    row = desk.goes_to(1200, 700)
     desk.types("9876")
     assert desk.pressed("Price").startswith("14 of 14 products priced, ")
     assert desk.office.ask({"ask": "titles"})["undo"][:2] == ["costbook: Price", "Input"]
@@ -187,12 +211,9 @@ def test_what_she_is_typing_goes_into_the_cell_she_types_it_in(desk: Desk) -> No
     wait_for(lambda: "Costs" not in desk.snapshot().grids)
 
     (engine,) = desk.engines()
-    os.kill(engine, signal.SIGSTOP)
     before = len(desk.said())
-    desk.click("Price")
-    time.sleep(1)
-    desk.click_at(1200, 640)
-    other = desk.office.ask({"ask": "selected"})["row"]
+    desk.asks_stopped(engine, "Price")
+    other = desk.goes_to(1200, 640)
     desk.types("5432")
     os.kill(engine, signal.SIGCONT)
     desk.next_sentence(before)
@@ -215,16 +236,14 @@ def test_papers_are_chosen_in_a_window_and_the_other_buttons_answer(screen: None
         (drawer / name).write_bytes(data)
     for desk in started(book, tmp_path):
         before = len(desk.said())
-        desk.click("Post papers")
-        time.sleep(3)
+        desk.faces("Post papers")
         desk.picture("6-papers")
         desk.key("Escape")
         assert desk.next_sentence(before) == "There was no paper to post."
         names = sorted(papers())
         for done, name in enumerate(names, 1):
             before = len(desk.said())
-            desk.click("Post papers")
-            time.sleep(2)
+            desk.faces("Post papers")
             desk.types(str(drawer / name))
             desk.key("Return")
             assert desk.next_sentence(before).startswith("1 paper posted"), (done, name)
@@ -261,16 +280,14 @@ def test_500_products_are_priced_in_the_open_workbook(screen: None, tmp_path: Pa
 
 
 def pressed_with_the_engine_stopped(desk: Desk) -> tuple[int, int]:
-    """The engine, which runs and then answers nothing for a second, and how many sentences were said before the press."""
+    """The engine, which stands still before its question, and how many sentences were said before the press."""
     start = desk.snapshot()
     desk.pressed("Price")
     desk.key("ctrl+z")
     wait_for(lambda: desk.snapshot() == start)
     (engine,) = desk.engines()
-    os.kill(engine, signal.SIGSTOP)
     before = len(desk.said())
-    desk.click("Price")
-    time.sleep(1)
+    desk.asks_stopped(engine, "Price")
     return engine, before
 
 
