@@ -138,6 +138,9 @@ class Package:
         if self.part("mimetype", missing=b"").startswith(b"application/vnd.oasis"):
             raise HostUnavailable(f"{self.name} is an OpenDocument file (.ods), which is not read.", do=SAVE_AS)
         if "[Content_Types].xml" not in self._infos:
+            spelt = next((name for name in self._infos if name.lower() == "[content_types].xml"), None)
+            if spelt:
+                raise HostUnavailable(f"{self.name} spells the names of its parts another way ({spelt}), which is not read.", do=ASK_AGAIN)
             raise HostUnavailable(
                 f"{self.name} is a zip file but holds no workbook.", do="Name your workbook, an .xlsx file."
             )

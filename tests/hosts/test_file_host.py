@@ -164,6 +164,7 @@ def _zip(path: Path, parts: Mapping[str, bytes]) -> Path:
         ({"mimetype": b"application/vnd.oasis.opendocument.spreadsheet"}, "OpenDocument file (.ods)"),
         ({"readme.txt": b"hello"}, "holds no workbook"),
         ({"[Content_Types].xml": b"<Types/>", "word/document.xml": b"<d/>"}, "holds no workbook"),
+        ({"[content_types].xml": b"<Types/>", "xl/workbook.xml": b"<w/>"}, "spells the names of its parts another way"),
         ({"[Content_Types].xml": b"<Types/>", "../x.xml": b"<d/>"}, "leads outside"),
         ({"[Content_Types].xml": b"<Types>", "xl/workbook.xml": b"<workbook/>"}, ""),
     ],
