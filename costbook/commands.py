@@ -17,7 +17,7 @@ from costbook.book import layout, tool_tabs
 from costbook.book.grid import Edits, PutTab, SetCell, Snapshot
 from costbook.book.model import Book
 from costbook.book.reading import read_book
-from costbook.book.table import find_tables, unknown
+from costbook.book.table import find_tables, near, unknown
 from costbook.costing.checks import Priced, checks
 from costbook.costing.rates import rates
 from costbook.costing.tiers import tiers
@@ -40,6 +40,7 @@ if TYPE_CHECKING:
 
 Tell = Callable[[str], None]
 PLAN_SECONDS = 10.0
+NEAR_PRODUCTS = 3
 DEMO_BOOK, DEMO_PAPERS = "workshop.xlsx", "papers"
 TYPED_OVER = "typed where a tool value belongs"
 
@@ -225,11 +226,23 @@ def explain(path: Path | Host, product: str, batches: float | None = None, today
 
 
 def _product_code(book: Book, wanted: str) -> str:
-    for code, product in book.products.items():
-        if same_name(wanted) in (same_name(code), same_name(product.name)):
-            return code
-    sentence = unknown("product", wanted, [*book.products, *(p.name for p in book.products.values())])
-    raise InputError(sentence, do=f"Its code or name is wanted; the first is {next(iter(book.products), 'none')}.")
+    """The code of the product meant by a code or name.
+
+    Raises:
+        InputError: none is, with up to three that are called nearly so; or she has dropped it.
+    """
+    codes = {name: code for code, p in (*book.dropped.items(), *book.products.items()) for name in (p.name, code)}
+    code = next((codes[name] for name in reversed(codes) if same_name(name) == same_name(wanted)), "")
+    if code in book.dropped:
+        product = book.dropped[code]
+        do = 'Write "trying out" there to have it costed, or take the word out to put it back.'
+        raise InputError(f"{code} {product.name} is dropped from the line: nothing is worked out for it", product.places.get("standing", product.where), do)
+    if code:
+        return code
+    told = [f"{code} {book.products[code].name}" if code in book.products else f"{code} {book.dropped[code].name} (dropped)"
+            for code in dict.fromkeys(codes[name] for name in near(wanted, codes, NEAR_PRODUCTS))]  # fmt: skip
+    sentence = f'no product "{wanted}"' + (f"; nearest: {', '.join(told)}" if told else "")
+    raise InputError(sentence if wanted.strip() else "no product is named", do="Give its code or its name, as on the Products tab.")
 
 
 def frames(path: Path | Host, today: date | None = None) -> dict[str, Any]:
@@ -526,7 +539,7 @@ def lot(path: Path | Host, name: str) -> list[str]:
     if found:
         return found
     lots = [line.lot for line in book.purchases if line.lot]
-    if not any(same_name(name) in (same_name(code), same_name(p.name)) for code, p in book.products.items()):
+    if not any(same_name(name) in (same_name(code), same_name(p.name)) for code, p in (*book.products.items(), *book.dropped.items())):
         raise InputError(unknown("lot", name, lots), do="Write it as on the Purchases tab, or name a product.")
     code = _product_code(book, name)
     return of_batches(book, code) or [f"No batch of {code} is on the Batches tab."]

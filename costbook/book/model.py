@@ -390,7 +390,7 @@ class Book(NamedTuple):
     """Everything read from one workbook. Mappings go by code or name as she wrote it, in her order.
 
     `names` maps every folded name, code and alias of materials and recipes to its code. `findings` are those of reading.
-    `paper_facts` go by the folded name of a supplier.
+    `paper_facts` go by the folded name of a supplier. `dropped` are the products she took out of the line: only told of.
     """
 
     settings: Settings
@@ -410,6 +410,7 @@ class Book(NamedTuple):
     week: tuple[WeekRow, ...] = ()
     batches: tuple[BatchRecord, ...] = ()
     sales: tuple[SaleRecord, ...] = ()
+    dropped: Mapping[str, Product] = NOTHING
 
     def called(self, role: str) -> str:
         """Somebody of the Pay tab by the name she typed; `role` is the folded name, which comes back where nobody is."""

@@ -68,8 +68,8 @@ def read_steps(table: Table, roles: Mapping[str, model.Role], notes: Notes) -> I
 def read_products(
     table: Table, lines: Table, names: Mapping[str, str], materials: Mapping[str, model.Material],
     recipes: Mapping[str, model.Recipe], activities: Iterable[str], notes: Notes,
-) -> dict[str, model.Product]:  # fmt: skip
-    """The products with what a piece takes, lines taken over from another product first; dropped ones are left out.
+) -> tuple[dict[str, model.Product], dict[str, model.Product]]:  # fmt: skip
+    """The products with what a piece takes, lines taken over from another product first; and, apart, those she dropped.
 
     Args:
         names: every folded name of materials and recipes -> code.
@@ -117,7 +117,7 @@ def read_products(
         own = tuple(part for c in reversed(line) for part in parts.get(c, ()))
         stopped = tuple(finding for c in line for finding in stops.get(c, ()))
         done[code] = product._replace(parts=own, stopped=product.stopped + stopped)
-    return {code: _without_dropped(p, dropped, notes) for code, p in done.items() if code not in dropped}
+    return {code: _without_dropped(p, dropped, notes) for code, p in done.items() if code not in dropped}, {code: done[code] for code in done if code in dropped}
 
 
 def _without_dropped(product: model.Product, dropped: Container[str], notes: Notes) -> model.Product:

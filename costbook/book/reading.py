@@ -56,7 +56,7 @@ def read_book(snapshot: Snapshot) -> model.Book:
     named = {r.name: r for r in read_roles(tables["Pay"], notes)}
     steps = tuple(read_steps(tables["Work"], named, notes))
     activities = {a.name: a for a in read_activities(tables.get("Activities"), notes)}
-    products = read_products(tables["Products"], tables["Product lines"], names, materials, recipes, activities, notes)
+    products, dropped = read_products(tables["Products"], tables["Product lines"], names, materials, recipes, activities, notes)
     products = checked_products(products, steps, book_stops, notes)
     channels = {c.name: c for c in read_channels(tables["Channels"], named, notes)}
     announced = _announced(tables.get("Announced prices"), notes)
@@ -81,6 +81,7 @@ def read_book(snapshot: Snapshot) -> model.Book:
         facts,
         tuple(announced),
         *records,
+        dropped,
     )
 
 

@@ -32,6 +32,16 @@ def nearest(name: str, names: Iterable[str]) -> str:
     return next((n for n in names if close and same_name(n) == close[0]), "")
 
 
+def near(name: str, names: Iterable[str], most: int) -> list[str]:
+    """Up to `most` known names near to what she wrote: those that hold its words, then those spelt like it."""
+    from difflib import get_close_matches
+
+    folded = {same_name(n): n for n in names}
+    holding = [key for key in folded if all(word in key for word in same_name(name).split())]
+    alike = get_close_matches(same_name(name), folded, n=most, cutoff=0.6)
+    return [folded[key] for key in dict.fromkeys([*holding, *alike])][:most]
+
+
 def unknown(what: str, name: str, names: Iterable[str]) -> str:
     """The sentence that something of that name is not there, with the nearest name that is."""
     near = nearest(name, names)

@@ -206,7 +206,11 @@ def test_a_book_that_cannot_be_read_returns_3(book: Copy, run: Callable[..., Sai
 
 def test_an_unknown_product_returns_3_and_offers_the_nearest(book: Copy, run: Callable[..., Said]) -> None:
     code, _, err = run("explain", book.path, "Harbor Melt Tin - Salt Mist")
-    assert code == 3 and "nearest: Harbour Melt Tin - Salt Mist" in err and err.count("\n") == 1
+    assert code == 3 and "nearest: P01 Harbour Melt Tin - Salt Mist" in err and err.count("\n") == 1
+    code, _, err = run("explain", book.path, "foam")
+    assert code == 3 and 'no product "foam"; nearest: P06 Foam Stone - Salt Mist, P07 Foam Stone - Sweet Orange. ' in err
+    code, _, err = run("explain", book.path, " ")
+    assert code == 3 and "no product is named" in err and "nearest" not in err
 
 
 def test_a_product_without_a_price_returns_3_and_says_why(book: Copy, run: Callable[..., Said]) -> None:

@@ -6,7 +6,7 @@ from typing import Any
 
 import pytest
 
-from costbook import commands
+from costbook import cli, commands
 
 Copy = Any
 TRIAL = {"Code": "P15", "Product": "Harbour Melt Tin - Amber", "Lines as in": "P01", "Scent": "Amber Dusk fragrance",
@@ -77,6 +77,18 @@ def test_kept_it_is_one_of_the_line_and_dropped_it_is_left_alone(tried: Copy) ->
     done = commands.price(tried.save())
     assert "P15" not in {p["code"] for p in done.figures()["products"]}
     assert not any("no such scent" in f.sentence or "P15" in f.about for f in done.findings)
+
+
+def test_a_dropped_product_is_explained_in_one_sentence(book: Copy, capsys: pytest.CaptureFixture[str]) -> None:
+    place = book.type("Products", "In the line", "P06", "dropped")
+    path = str(book.save())
+    for command, asked in (("explain", "p06"), ("explain", "Foam Stone - Salt Mist"), ("lot", "P06")):
+        assert cli.main([command, path, asked]) == 3
+        said = capsys.readouterr()
+        assert said.out == "" and said.err.count("\n") == 1
+        assert f"{place}: P06 Foam Stone - Salt Mist is dropped from the line" in said.err
+    assert cli.main(["explain", path, "Foam Stone Salt Mist"]) == 3
+    assert "nearest: P06 Foam Stone - Salt Mist (dropped)" in capsys.readouterr().err
 
 
 def test_others_may_have_their_lines_as_in_a_dropped_one_and_a_set_may_not_hold_it(book: Copy) -> None:
