@@ -22,7 +22,7 @@ from costbook.costing.checks import Priced, checks
 from costbook.costing.rates import rates
 from costbook.costing.tiers import tiers
 from costbook.costing.usage import Usage, cost_at, costs
-from costbook.errors import Finding, HostUnavailable, InputError
+from costbook.errors import Finding, HostUnavailable, InputError, WriteRefused
 from costbook.hosts import disk
 from costbook.hosts.backups import State
 from costbook.hosts.file import create
@@ -383,25 +383,33 @@ def shops(path: Path | Host, pdf: Path | None = None, tell: Tell = _quiet, today
 
     Returns: whether the file was written, and the products left out since shops pay less than their floor.
 
-    Args: pdf is a file to print into, through the office program: the line sheet, and the notice where there is one.
+    Args: pdf is a new file to print into, through the office program: the line sheet, and the notice where there is one.
     Raises:
-        CostbookError: the book cannot be read or written, or there is no PDF to be had; the workbook is then untouched.
+        CostbookError: the book cannot be read or written, a file of that name is there, or no PDF is to be had; then neither is written.
     """
     from costbook.book.decisions import kept_rows
     from costbook.book.price_log import price_days
     from costbook.book.tool_tabs import PRICE_LOG
-    from costbook.hosts.office import print_tabs
+    from costbook.hosts.office import printed
     from costbook.printouts.shop_tabs import line_sheet_tab, news, notice_tab, under_floor
 
+    if pdf is not None:
+        if pdf.suffix.lower() != ".pdf":
+            raise WriteRefused(f"{pdf.name} is no name for a PDF.", do="Let it end in .pdf.")
+        disk.refuse_no_place(pdf)  # it may be what a shop was sent
     with _opened(path) as (host, snapshot):
         priced, _ = worked_out(snapshot, today or date.today())
         days = price_days(kept_rows(snapshot, PRICE_LOG), priced.book.products)
         tabs = (line_sheet_tab(priced, days), notice_tab(priced, days))
+        page = b""
         if pdf is not None:
             tell("printing")
-            print_tabs(tabs if news(priced, days) else tabs[:1], pdf)
+            page = printed(tabs if news(priced, days) else tabs[:1])
         new = tuple(tab for tab in tabs if not tab.stands_in(snapshot))
-        return bool(new) and host.apply(Edits(tabs=new)), sorted(under_floor(priced, days))
+        written = bool(new) and host.apply(Edits(tabs=new))
+        if pdf is not None:
+            disk.new_file(pdf, page)  # last, so that a run that broke off leaves none in the way of the next
+        return written, sorted(under_floor(priced, days))
 
 
 # ------------------------------------------------------------------ making

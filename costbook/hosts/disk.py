@@ -32,7 +32,7 @@ from costbook.hosts.whole import (
     told_plainly,
 )
 
-__all__ = ["conflict_copies", "contents", "digest", "kept_states", "new_file", "refuse_if_open", "replace_file", "take_back"]  # fmt: skip
+__all__ = ["conflict_copies", "contents", "digest", "kept_states", "new_file", "refuse_if_open", "refuse_no_place", "replace_file", "take_back"]  # fmt: skip
 
 HELD_OPEN = (5, 32, 33)  # access denied, sharing violation, lock violation (from memory)
 PAUSES_SECONDS = (0.05, 0.1, 0.2, 0.4, 0.8, 1.6)
@@ -92,16 +92,25 @@ def new_file(path: Path, data: bytes) -> None:
     Raises:
         WriteRefused: a file of that name is there, or its folder may not be written.
     """
-    _refuse_existing(path)
-    if not path.parent.is_dir():
-        raise WriteRefused(f"there is no folder {path.parent}.", do="Make it first, or name another.")
+    refuse_no_place(path)
     with told_plainly(path.name):
         _written(path, path.name, data, lambda: _refuse_existing(path))
 
 
+def refuse_no_place(path: Path) -> None:
+    """Refuses a new file where one is there already, or no folder is; asked before long work whose result goes there.
+
+    Raises:
+        WriteRefused: so it is.
+    """
+    _refuse_existing(path)
+    if not path.parent.is_dir():
+        raise WriteRefused(f"there is no folder {path.parent}.", do="Make it first, or name another.")
+
+
 def _refuse_existing(path: Path) -> None:
     if path.exists() or path.is_symlink():
-        raise WriteRefused(f"{path.name} is there already; it is not overwritten.", do="Choose another name.")
+        raise WriteRefused(f"{path.name} is there already; it is not overwritten.", do="Choose another name, or move that one away first.")
 
 
 def _written(target: Path, name: str, data: bytes, check: Callable[[], None]) -> None:

@@ -8,19 +8,17 @@ from pathlib import Path
 
 from costbook.book.grid import Edits, PutTab
 from costbook.errors import HostUnavailable
-from costbook.hosts import disk
 from costbook.hosts.file import create
 from costbook.hosts.headless import program
 
 SECONDS = 120
 
 
-def print_tabs(tabs: tuple[PutTab, ...], path: Path) -> None:
-    """Prints tabs into a new PDF file, in a workbook and an office profile of their own.
+def printed(tabs: tuple[PutTab, ...]) -> bytes:
+    """Tabs as a PDF, printed from a workbook and in an office profile of their own.
 
     Raises:
         HostUnavailable: no office program is installed, it gave no PDF, or it took too long.
-        WriteRefused: something of that name is there already.
     """
     office = program()
     with tempfile.TemporaryDirectory() as folder:
@@ -35,4 +33,4 @@ def print_tabs(tabs: tuple[PutTab, ...], path: Path) -> None:
         made = book.with_suffix(".pdf")
         if not made.is_file():
             raise HostUnavailable("the office program gave no PDF", do="Print the tabs from your office program.")
-        disk.new_file(path, made.read_bytes())
+        return made.read_bytes()

@@ -277,7 +277,29 @@ def test_shops_get_a_pdf(book: Copy, tmp_path: Any) -> None:
     with pdfplumber.open(pdf) as pages:
         text = pages.pages[0].extract_text()
     assert "P01" in text and "7.75" in text and "valid until" in text
-    assert cli.main(["shops", str(book.save()), "--pdf", str(pdf)]) == 4  # never over a file that is there
+
+
+def test_a_pdf_goes_over_no_file_and_a_refusal_writes_nothing(book: Copy, tmp_path: Any, capsys: Any) -> None:
+    """What is there may be what a shop was sent, or no PDF of ours at all: it stays, and so does the workbook."""
+    sent = tmp_path / "for shops.pdf"
+    sent.write_bytes(b"as sent in October")
+    before = book.save().read_bytes()
+    for pdf, said in (
+        (sent, "for shops.pdf is there already; it is not overwritten. Choose another name, or move that one away first."),
+        (tmp_path / "none" / "x.pdf", f"there is no folder {tmp_path / 'none'}. Make it first, or name another."),
+        (tmp_path / "x.xlsx", "x.xlsx is no name for a PDF. Let it end in .pdf."),
+    ):
+        assert cli.main(["shops", str(book.path), "--pdf", str(pdf)]) == 4
+        assert capsys.readouterr().err == f"costbook: {said}\n"
+    assert sent.read_bytes() == b"as sent in October" and book.path.read_bytes() == before
+
+
+def test_a_workbook_that_cannot_be_written_leaves_no_pdf_in_the_way(book: Copy, tmp_path: Any, monkeypatch: Any) -> None:
+    pdf = tmp_path / "x.pdf"
+    path = book.save()
+    (path.parent / f".~lock.{path.name}#").write_text(",somebody,elsewhere,26.10.2026 10:00,file:///x;")
+    monkeypatch.setattr("costbook.hosts.office.printed", lambda tabs: b"%PDF-")
+    assert cli.main(["shops", str(path), "--pdf", str(pdf)]) == 4 and not pdf.exists()
 
 
 def test_without_an_office_program_a_pdf_costs_one_sentence(book: Copy, tmp_path: Any, monkeypatch: Any, capsys: Any) -> None:
