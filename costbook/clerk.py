@@ -5,6 +5,7 @@ from __future__ import annotations
 from collections.abc import Sequence
 from pathlib import Path
 
+from costbook.amounts.numbers import counted
 from costbook.amounts.quantity import same_name
 from costbook.book import layout
 from costbook.book.grid import Edits, SetCell, Snapshot, Value
@@ -147,7 +148,7 @@ class Clerk:
                 rows.append(row)
         there = [row for row in rows if self._is_announced(row)]
         new = [row for row in rows if row not in there]
-        told = [f"{len(new)} announced prices", f"{same} unchanged" if same else "", f"{not_hers} not bought by you" if not_hers else ""]
+        told = [counted(len(new), "announced price"), f"{same} unchanged" if same else "", f"{not_hers} not bought by you" if not_hers else ""]
         why = ", ".join(filter(None, told)) + "".join(f"; {text}: add its code on Materials if so" for text in unsure[:3])
         if not new:
             return "already there" if there else "posted", why

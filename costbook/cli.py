@@ -16,6 +16,7 @@ from pathlib import Path
 from typing import Any, NoReturn
 
 from costbook import commands
+from costbook.amounts.numbers import counted
 from costbook.errors import CostbookError, Finding
 
 NAME = "costbook"
@@ -239,7 +240,7 @@ def _accept(asked: argparse.Namespace) -> int:
     if not done.kept:
         print("Nothing was decided, so nothing moved.")
         return DONE
-    print(f"{len(done.moved)} {'price' if len(done.moved) == 1 else 'prices'} moved, {done.held} held; this state of costs is kept to compare with.")
+    print(f"{counted(len(done.moved), 'price')} moved, {done.held} held; this state of costs is kept to compare with.")
     print(f"To undo this: {NAME} takeback {asked.book}")
     return DONE
 
@@ -262,7 +263,7 @@ def _next(asked: argparse.Namespace) -> int:
     for place, row in enumerate((r for r in told.rows if r.wanted > 0), 1):
         state = f"short of {', '.join(s.name for s in row.short)}" if row.short else row.why_not or "can be made"
         if row.can_be_made and row.possible is not None and row.possible < row.batches_in_all:
-            state = f"stock allows {row.possible} of {row.batches_in_all} batches"
+            state = f"stock allows {row.possible} of {counted(row.batches_in_all, 'batch', 'batches')}"
         if row.for_sets:
             state = f"{float(row.for_sets):g} more for sets; {state}"
         print(f"{place:>3}  {row.code[:6]:<6} {row.name[:34]:<34} {float(row.need):>4g} wanted {_text(row.worth.margin):>7} a piece {_text(row.worth.cash_per_hour):>7} an hour  {state}")
@@ -283,7 +284,7 @@ def _print_plan(told: commands.ToMake) -> None:
     print(f"\nThe plan brings {brings:.2f}{counts} ({proof}):")
     for made in plan.made:
         if made.batches:
-            print(f"     {made.name[:6]:<6} {made.batches:g} {'batch' if made.batches == 1 else 'batches'}, {made.pieces:g} pieces, {made.value:.2f}")
+            print(f"     {made.name[:6]:<6} {counted(made.batches, 'batch', 'batches')}, {counted(made.pieces, 'piece')}, {made.value:.2f}")
     for missed in plan.missed:
         print(f" stop  {missed.why}")
     for limit in plan.binding[:5]:
@@ -300,8 +301,8 @@ def _record(asked: argparse.Namespace) -> int:
     if done.asked:
         print(f"Say on the Shop columns tab what these headings mean, then read the list again: {', '.join(done.asked)}")
     if asked.lists and not done.asked:
-        print(f"{done.read} sales taken over, {done.left_out} were there already.")
-    print(f"{done.batches} {'batch' if done.batches == 1 else 'batches'} and {done.sales} {'sale' if done.sales == 1 else 'sales'} booked.")
+        print(f"{counted(done.read, 'sale')} taken over, {counted(done.left_out, 'was', 'were')} there already.")
+    print(f"{counted(done.batches, 'batch', 'batches')} and {counted(done.sales, 'sale')} booked.")
     for product, before, now in done.rates:
         print(f"{product}: sold a week {'-' if before is None else before} -> {now:g}")
     if done.findings:
@@ -326,7 +327,7 @@ def _lot(asked: argparse.Namespace) -> int:
 
 def _picture(asked: argparse.Namespace) -> int:
     read, waits, made = commands.picture(asked.paper, asked.into)
-    print(f"{read.supplier or 'no supplier'}, {read.number or 'no number'}, {read.issued or 'no date'}: {len(read.lines)} lines read")
+    print(f"{read.supplier or 'no supplier'}, {read.number or 'no number'}, {read.issued or 'no date'}: {counted(len(read.lines), 'line')} read")
     for why in waits:
         print(f"  {why}")
     for path in made:
@@ -371,7 +372,8 @@ def _excel(asked: argparse.Namespace) -> int:
         return DONE
     if asked.do == "tryout":
         wrong, report = desk.tried_out(first or Path("costbook-excel-report.txt"))
-        print(f"{report} is written; {'all of it went well' if not wrong else f'{wrong} of its lines say what went wrong'}. Please send it to us.")
+        went = "all of it went well" if not wrong else f"{counted(wrong, 'of its lines says', 'of its lines say')} what went wrong"
+        print(f"{report} is written; {went}. Please send it to us.")
         return STOPPED if wrong else DONE
     sentence, waits = desk.press_in_excel(asked.do, asked.files, asked.book, _progress)
     _progress("")

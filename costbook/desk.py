@@ -16,6 +16,7 @@ from pathlib import Path
 from typing import TYPE_CHECKING
 
 from costbook import serving
+from costbook.amounts.numbers import counted
 from costbook.book.grid import Edits
 from costbook.errors import CostbookError, HostError, HostUnavailable, WriteRefused
 from costbook.hosts import extension, headless, locks
@@ -92,7 +93,7 @@ def press_in_excel(do: str, papers: Sequence[Path] = (), book: str | None = None
         return ("Findings is shown." if there else "There is no Findings tab yet; run price first."), not there
     if do == "takeback":
         count, left = host.take_back()
-        sentence = f"{count} cells are again as they were before the tool wrote last."
+        sentence = f"{counted(count, 'cell is again as it was', 'cells are again as they were')} before the tool wrote last."
         if left:
             named = ", ".join(str(where) for where in left[:8]) + (f" and {len(left) - 8} more" if len(left) > 8 else "")
             sentence += f" Left as they are, since something else stands there now: {named}."

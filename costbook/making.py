@@ -5,6 +5,7 @@ from __future__ import annotations
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
 
+from costbook.amounts.numbers import counted
 from costbook.book import layout
 from costbook.book.decisions import kept_rows
 from costbook.book.grid import Edits, PutTab, SetCell, Snapshot, Value
@@ -49,7 +50,7 @@ def week_of(priced: Priced) -> tuple[Week, list[str]]:
     one = {unit: next((float(r.amount) for r in book.week if r.unit == unit), None) for unit in ("mixes", "money", "days", "pieces", "weeks")}
     ahead = WEEKS_AHEAD if one["weeks"] is None else one["weeks"]
     if one["pieces"] is None:
-        said.append(f"Pieces beyond what is wanted count while they sell within {ahead:g} weeks; say otherwise on This week.")
+        said.append(f"Pieces beyond what is wanted count while they sell within {counted(ahead, 'week')}; say otherwise on This week.")
     moulds = {code: (p.mould.strip().casefold(), p.moulds) for code, p in book.products.items() if p.mould}
     counts = {row.what: float(row.amount) for row in book.week if row.unit == MOULDS}
     limited = {code: mould for code, mould in moulds.items() if mould[0] in counts}
@@ -212,7 +213,7 @@ def traced(book: Book, lot: str) -> list[str]:
     for use in found:
         if use.batch is not None:
             b = use.batch
-            lines.append(f"  in {b.product} {book.products[b.product].name}, batch of {b.on}: {b.good} good pieces ({b.where})")
+            lines.append(f"  in {b.product} {book.products[b.product].name}, batch of {b.on}: {counted(b.good, 'good piece')} ({b.where})")
     return lines
 
 
@@ -221,7 +222,7 @@ def of_batches(book: Book, product: str) -> list[str]:
     lines = []
     for batch in book.batches:
         if batch.product == product:
-            lines.append(f"{batch.product} batch of {batch.on}: {batch.good} good pieces, lots {', '.join(batch.lots) or 'none written'} ({batch.where})")
+            lines.append(f"{batch.product} batch of {batch.on}: {counted(batch.good, 'good piece')}, lots {', '.join(batch.lots) or 'none written'} ({batch.where})")
             for lot in batch.lots:
                 lines += [f"  {line}" for line in traced(book, lot)[:1]]
     return lines

@@ -13,6 +13,7 @@ from pathlib import Path
 from typing import Any
 
 from costbook import commands
+from costbook.amounts.numbers import counted
 from costbook.errors import CostbookError, HostUnavailable
 from costbook.hosts.calc import CalcDocument, Plain
 from costbook.hosts.opening import Host
@@ -52,7 +53,7 @@ def serve(lines: Iterator[str], write: Write) -> None:
 def _price(host: Host, wanted: Plain, tell: commands.Tell) -> Plain:
     outcome = commands.price(host, tell)
     all_of_them, priced = len(outcome.priced.book.products), len(outcome.priced.costs)
-    sentence = f"{priced} of {all_of_them} products priced, {_counted(len(outcome.findings), 'finding')}."
+    sentence = f"{priced} of {counted(all_of_them, 'product')} priced, {counted(len(outcome.findings), 'finding')}."
     return _told(sentence if outcome.written else f"{SAME} {sentence}", outcome.written, outcome.stopped, bool(outcome.findings))
 
 
@@ -60,7 +61,7 @@ def _changed(host: Host, wanted: Plain, tell: commands.Tell) -> Plain:
     done = commands.changed(host, tell)
     newly = len(done.impact.crossed)
     currency = done.priced.book.settings.currency
-    sentence = f"Announced prices cost {done.impact.a_year:.2f} {currency} a year at present sales; {_counted(newly, 'price')} newly under the floor."
+    sentence = f"Announced prices cost {done.impact.a_year:.2f} {currency} a year at present sales; {counted(newly, 'price')} newly under the floor."
     stopped = any(f.level == "stop" for f in done.findings)
     return _told(sentence if done.written else f"{SAME} {sentence}", done.written, stopped, bool(done.findings))
 
@@ -79,7 +80,7 @@ def _post(host: Host, wanted: Plain, tell: commands.Tell) -> Plain:
     waits = [paper for paper in papers if paper.state not in ("posted", "already there")]
     if not papers:
         return _told("There was no paper to post.", False, False, False)
-    sentence = ", ".join(f"{_counted(states.count(state), 'paper')} {state}" for state in dict.fromkeys(states)) + "."
+    sentence = ", ".join(f"{counted(states.count(state), 'paper')} {state}" for state in dict.fromkeys(states)) + "."
     if waits:
         sentence += f" {waits[0].file}: {waits[0].why}"
     return _told(sentence, "posted" in states, bool(waits), False)
@@ -88,10 +89,6 @@ def _post(host: Host, wanted: Plain, tell: commands.Tell) -> Plain:
 def _told(sentence: str, written: bool, stopped: bool, findings: bool) -> Plain:
     level = "look" if stopped else "done" if written else "same"
     return {"level": level, "sentence": sentence, "findings": findings}
-
-
-def _counted(count: int, noun: str) -> str:
-    return f"{count} {noun}" + ("" if count == 1 else "s")
 
 
 Does = Callable[[Host, dict[str, Any], commands.Tell], Plain]

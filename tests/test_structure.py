@@ -35,9 +35,9 @@ MAY_IMPORT: dict[str, set[str]] = {
     "making": {"errors", "amounts", "book", "costing", "invoices", "printouts"},
     "changes": {"errors", "amounts", "book", "costing", "printouts"},
     "commands": {"errors", "amounts", "book", "costing", "demo", "hosts", "invoices", "printouts", "papers", "clerk", "changes", "making"},
-    "serving": {"errors", "commands", "hosts"},
-    "desk": {"errors", "book.grid", "demo", "commands", "hosts", "serving"},
-    "cli": {"errors", "commands", "desk"},
+    "serving": {"errors", "amounts.numbers", "commands", "hosts"},
+    "desk": {"errors", "amounts.numbers", "book.grid", "demo", "commands", "hosts", "serving"},
+    "cli": {"errors", "amounts.numbers", "commands", "desk"},
     "__main__": {"cli"},
     "__init__": {"errors", "commands"},
 }

@@ -7,6 +7,7 @@ from __future__ import annotations
 
 import re
 from collections.abc import Sequence
+from decimal import Decimal
 from fractions import Fraction
 from functools import lru_cache
 from unicodedata import normalize
@@ -31,6 +32,15 @@ def quoted(text: object) -> str:
     """The text in quotation marks, cut short where it is long: for sentences that say what was read."""
     shown = str(text).strip()
     return f'"{shown[:60]}…"' if len(shown) > 60 else f'"{shown}"'
+
+
+def counted(count: float | Decimal, one: str, many: str = "") -> str:
+    """How many of something, as a sentence says it; `many` is given where an s at the end of `one` does not make it.
+
+    >>> counted(1, "good piece"), counted(0, "batch", "batches"), counted(1, "is left", "are left"), counted(2.5, "week")
+    ('1 good piece', '0 batches', '1 is left', '2.5 weeks')
+    """
+    return f"{float(count):,.12g} {one if count == 1 else many or f'{one}s'}"
 
 
 @lru_cache(maxsize=32768)

@@ -9,6 +9,7 @@ from collections.abc import Iterable, Mapping, Sequence
 from datetime import date
 from decimal import Decimal
 
+from costbook.amounts.numbers import counted
 from costbook.amounts.quantity import same_name
 from costbook.book import layout, model
 from costbook.book.grid import SetCell, Snapshot, Value
@@ -116,7 +117,7 @@ def _batch(row: Row, names: Mapping[str, str], products: Mapping[str, model.Prod
     if minutes is not None and minutes < 0:
         _asked(row, "minutes", f"minutes cannot be negative; the cell holds {minutes}", "Type 0 or more.")
     if planned is not None and good is not None and good > planned:
-        _asked(row, "good", f"{good} good pieces of {planned} poured", "Look at both.")
+        _asked(row, "good", f"{counted(good, 'good piece')} of {planned} poured", "Look at both.")
     if any(f.level == "ask" for f in row.notes.found[before:]) or on is None or good is None or minutes is None:
         return None
     lots = tuple(lot.strip() for lot in row.text("lots").replace(",", ";").split(";") if lot.strip())

@@ -21,6 +21,7 @@ from datetime import date
 from decimal import Decimal
 
 from costbook.amounts.money import rounded
+from costbook.amounts.numbers import counted
 from costbook.amounts.quantity import read_amount, same_name
 from costbook.book.grid import ErrorValue, Value
 from costbook.book.layout import PURCHASES
@@ -186,7 +187,7 @@ def _answers_wanting(lines: Sequence[ReviewLine], answers: Sequence[str]) -> str
     if against:
         return f"line {', '.join(against)}: no under Right?, so the paper stays here"
     yes = sum(answer in YES for answer in answers)
-    return "" if yes == len(lines) else f"{yes} of {len(lines)} lines say yes under Right?; it is posted when all do"
+    return "" if yes == len(lines) else f"{counted(yes, f'of {len(lines)} lines says', f'of {len(lines)} lines say')} yes under Right?; it is posted when all do"
 
 
 def _not_whole(lines: Sequence[ReviewLine]) -> str:

@@ -13,6 +13,7 @@ from decimal import Decimal
 from typing import NamedTuple
 
 from costbook.amounts.money import after_discounts
+from costbook.amounts.numbers import counted
 from costbook.amounts.quantity import Amount, same_name
 from costbook.book.model import Announced, Book, Material
 from costbook.costing.rates import LandedLine, Rate, Rates
@@ -253,7 +254,7 @@ def _asked(material: Material, new: NewRate, on: date) -> Iterable[Finding]:
         packs = line.line.packs
         ratio = said.pack.base(g_per_ml=material.g_per_ml, want=material.base) * float(packs) / line.base
         if not 1 / OTHER_PACK < ratio < OTHER_PACK:
-            sentence = (f"{material.name}: freight and fees are left at {line.charges:.2f} for {packs.normalize():f} packs, as on "
+            sentence = (f"{material.name}: freight and fees are left at {line.charges:.2f} for {counted(packs, 'pack')}, as on "
                         f"paper {line.line.paper}, though a pack of {said.pack.text} is another size")  # fmt: skip
             yield Finding("ask", "announced-charges", sentence, said.where, "Ask what carriage costs for that pack.")
 

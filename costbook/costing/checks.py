@@ -11,6 +11,7 @@ from decimal import ROUND_CEILING, Decimal
 from fractions import Fraction
 from typing import NamedTuple
 
+from costbook.amounts.numbers import counted
 from costbook.amounts.quantity import Amount, convert, is_plain_ounce, same_name, unit
 from costbook.book.model import Book, Material
 from costbook.costing.rates import LandedLine, Rates, counts, papers
@@ -162,7 +163,7 @@ def old_prices(p: Priced) -> Iterable[Finding]:
             yield Finding(
                 "warn",
                 "old-price",
-                f"{name}: price of {line.line.date} is older than {p.book.settings.old_after_days} days",
+                f"{name}: price of {line.line.date} is older than {counted(p.book.settings.old_after_days, 'day')}",
                 line.line.places.get("date", line.line.where),
                 "Ask for today's price.",
             )
@@ -302,7 +303,7 @@ def losses(p: Priced) -> Iterable[Finding]:
             yield Finding(
                 "warn",
                 "loss-unused",
-                f"{recipe.code} {recipe.name} makes {recipe.pieces.normalize():f} pieces, whatever stays in the bowl: its bench loss changes no cost",
+                f"{recipe.code} {recipe.name} makes {counted(recipe.pieces, 'piece')}, whatever stays in the bowl: its bench loss changes no cost",
                 recipe.where,
                 "Write under Makes the pieces that come out, and empty its bench loss.",
             )
@@ -320,7 +321,7 @@ def losses(p: Priced) -> Iterable[Finding]:
             yield Finding(
                 "warn",
                 "more-good",
-                f"{product.code}: {product.good} good pieces of {product.planned} planned: more than planned",
+                f"{product.code}: {counted(product.good, 'good piece')} of {product.planned} planned: more than planned",
                 product.places.get("good", product.where),
                 "Mend one of them.",
                 (product.code,),
@@ -434,7 +435,7 @@ def capacity(p: Priced) -> Iterable[Finding]:
             yield Finding(
                 "warn",
                 "rack",
-                f"{product.code}: {product.planned} pieces to rest, {settings.rack_places} places",
+                f"{product.code}: {counted(product.planned, 'piece')} to rest, {counted(settings.rack_places, 'place')}",
                 product.places.get("planned", product.where),
                 "Plan fewer pieces.",
                 (product.code,),

@@ -11,6 +11,7 @@ from collections.abc import Iterable, Mapping, Sequence
 from dataclasses import dataclass, field
 from datetime import date, datetime, timedelta
 
+from costbook.amounts.numbers import counted
 from costbook.book.model import Book
 
 HAIR = timedelta(seconds=1)
@@ -232,7 +233,7 @@ def _placed(board: _Board, job: Job, number: int) -> list[Entry] | str:
     label = f"batch {number} of {job.product}"
     for place, amount in job.holds.items():
         if amount > board.room.get(place, amount):
-            return f"{label} wants {amount:g} places ({place}), and there are {board.room[place]:g}."
+            return f"{label} wants {counted(amount, 'place')} ({place}), and {counted(board.room[place], 'is', 'are')} there."
     start = _parts_ready(board, job)
     if start is None:
         return f"{label} has to wait for pieces it is made of, which are not there in these days."

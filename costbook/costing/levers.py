@@ -13,6 +13,7 @@ from dataclasses import dataclass
 from datetime import date
 from decimal import Decimal
 
+from costbook.amounts.numbers import counted
 from costbook.amounts.quantity import same_name
 from costbook.book.model import Material, Recipe
 from costbook.costing.rates import LandedLine, Rates
@@ -195,7 +196,7 @@ def _bought_words(kind: str, material: Material, line: LandedLine, rate: float, 
     bought = line.line
     pack = bought.pack.text if bought.pack else "a pack"
     unit = "g" if material.base == "g" else "piece"
-    how = f"{bought.packs.normalize():f} packs of {pack} at a time" if kind == "quantity" else f"packs of {pack}"
+    how = f"{counted(bought.packs, 'pack')} of {pack} at a time" if kind == "quantity" else f"packs of {pack}"
     return (f"{material.name} in {how} from {bought.supplier}, as on paper {bought.paper or '(no number)'} of {bought.date}: "
             f"{rate:.5f} a {unit} landed in place of {now:.5f}")  # fmt: skip
 

@@ -12,6 +12,7 @@ import math
 from collections.abc import Callable, Sequence
 from dataclasses import dataclass, replace
 
+from costbook.amounts.numbers import counted
 from costbook.costing.candidates import MONEY, Candidate, Candidates, Pack, Program, Resource, program
 from costbook.costing.highs import Rows, Solved, Watch
 from costbook.costing.neighbours import Best, fill, searched
@@ -331,9 +332,9 @@ def _why(asked: Candidates, found: _Found, limits: Sequence[Limit], i: int, lack
     c = asked.candidates[i]
     head = f"{_number(lacking)} of {_number(c.promised)} promised {c.name} cannot be made"
     if c.most is not None and found.columns[i] >= c.most:
-        return f"{head}: at most {_number(c.most)} batches of it can be made in time."
+        return f"{head}: at most {counted(round(c.most, 2), 'batch', 'batches')} of it can be made in time."
     blocks = [
-        f"a batch takes {_number(c.uses[x.resource.name])} {_of(x.resource)}, and {_number(max(x.left, 0.0))} are left"
+        f"a batch takes {_number(c.uses[x.resource.name])} {_of(x.resource)}, and {_left(x.left)}"
         for x in limits
         if c.name in x.stops
     ]
@@ -343,12 +344,16 @@ def _why(asked: Candidates, found: _Found, limits: Sequence[Limit], i: int, lack
         gone = sum(o.parts.get(part, 0.0) * found.columns[n] for n, o in enumerate(asked.candidates))
         there = max(other.on_hand, 0.0) + other.good * found.columns[place[part]] - gone
         if there < pieces:
-            blocks.append(f"a batch takes {_number(pieces)} pieces of {part}, and {_number(max(there, 0.0))} are left")
+            blocks.append(f"a batch takes {counted(round(pieces, 2), 'piece')} of {part}, and {_left(there)}")
     return f"{head}: {'; '.join(blocks) or 'other promises need the same things'}."
 
 
 def _of(resource: Resource) -> str:
     return f"{resource.unit} of {resource.name}" if resource.unit and resource.unit != "each" else resource.name
+
+
+def _left(amount: float) -> str:
+    return counted(round(max(amount, 0.0), 2), "is left", "are left")
 
 
 def _number(value: float) -> str:
@@ -366,7 +371,7 @@ def _notes(asked: Candidates) -> list[str]:
         elif r.available == 0 and not r.packs:
             notes.append(f"No {_of(r)}: nothing that takes it can be made.")
     notes += [
-        f"{_number(c.on_hand)} pieces of {c.name} on hand cannot be: taken as none."
+        f"{counted(round(c.on_hand, 2), 'piece')} of {c.name} on hand cannot be: taken as none."
         for c in asked.candidates
         if c.on_hand < 0
     ]

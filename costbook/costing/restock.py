@@ -15,6 +15,7 @@ from datetime import date, datetime
 from decimal import ROUND_CEILING, Decimal
 from typing import Any
 
+from costbook.amounts.numbers import counted
 from costbook.book.model import Book, Product
 from costbook.costing.checks import Priced
 from costbook.costing.days import Calendar, job, order_of_work
@@ -310,10 +311,10 @@ def reason(row: QueueRow) -> str:
         return f"Enough: {plain(row.on_hand)} on hand cover what is wanted."
     state = f"sold out since {row.sold_out_since}" if row.sold_out_since else f"{plain(row.on_hand)} on hand"
     asked = [f"{plain(n)} {word}" for n, word in ((row.waiting, "waiting"), (row.promised, "promised")) if n]
-    head = f"{', '.join([state, *asked])}: {plain(row.need)} wanted, {_counted(row.batches)}"
+    head = f"{', '.join([state, *asked])}: {plain(row.need)} wanted, {_batches(row.batches)}"
     if row.for_sets:
         sets = f"{plain(row.for_sets)} {'more ' if row.need else ''}for {_listed(row.wanted_by_sets)}"
-        head = f"{head}, and {sets}, {_counted(row.batches_in_all)} in all" if row.need else f"{state}: {sets}, {_counted(row.batches_in_all)}"
+        head = f"{head}, and {sets}, {_batches(row.batches_in_all)} in all" if row.need else f"{state}: {sets}, {_batches(row.batches_in_all)}"
     return f"{head[0].upper()}{head[1:]}; {_can_be_made(row)}."
 
 
@@ -332,12 +333,12 @@ def _can_be_made(row: QueueRow) -> str:
         return f"cannot be made now: {'; '.join(map(_short, row.short))}{late}"
     if row.scarce:
         fewest = min(row.scarce, key=lambda s: s.batches)
-        return f"stock allows {_counted(fewest.batches)}: {_short(fewest, row.batches_in_all)}{late}"
+        return f"stock allows {_batches(fewest.batches)}: {_short(fewest, row.batches_in_all)}{late}"
     return f"can be made now{late}"
 
 
-def _counted(number: int) -> str:
-    return "1 batch" if number == 1 else f"{number} batches"
+def _batches(number: int) -> str:
+    return counted(number, "batch", "batches")
 
 
 def _short(short: Shortage, count: int = 1) -> str:

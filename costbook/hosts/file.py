@@ -121,7 +121,7 @@ def create(path: Path, edits: Edits) -> None:
 def _listed(names: Collection[str]) -> str:
     """Names as a sentence lists them, the first eight of many."""
     shown = list(names)[:8]
-    more = f" and {len(names) - 8} more things" if len(names) > 8 else ""
+    more = f" and {len(names) - 8} more" if len(names) > 8 else ""
     return "; ".join(shown) + more
 
 

@@ -12,6 +12,7 @@ from dataclasses import dataclass
 from datetime import date
 from decimal import Decimal
 
+from costbook.amounts.numbers import counted
 from costbook.amounts.quantity import same_name
 from costbook.book.grid import Value
 from costbook.book.model import Book, product_names
@@ -84,7 +85,7 @@ def read(rows: Sequence[Sequence[Value]], source: str, book: Book, said: Mapping
         else:
             sales.append((on, code, pieces, _text(_at(row, columns, "channel")), order, f"{source} row {n}"))
     if unsure:
-        sentence = f"{source}: {unsure} sales without an order number are left out, since Sales holds the same product, day and pieces"
+        sentence = f"{source}: {counted(unsure, 'sale without an order number is', 'sales without an order number are')} left out, since Sales holds the same product, day and pieces"
         findings.append(Finding("ask", "sale", sentence, None, "Type any that are sales of their own on the Sales tab."))
     return Read(tuple(sales), (), tuple(findings), left_out)
 

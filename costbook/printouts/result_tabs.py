@@ -8,6 +8,7 @@ from collections.abc import Callable, Collection, Iterable, Iterator, Mapping, S
 from decimal import Decimal
 from typing import NamedTuple
 
+from costbook.amounts.numbers import counted
 from costbook.book import layout
 from costbook.book.grid import (
     Cell,
@@ -374,7 +375,7 @@ def trace_tab(priced: Priced) -> PutTab:
 
 def _trace_hint(priced: Priced) -> str:
     left = len(priced.costs) - len(traced(priced))
-    more = f" {left} more products: name them under 'Cost trace shows' on the Start tab." if left else ""
+    more = f" {counted(left, 'more product')}: name {'it' if left == 1 else 'them'} under 'Cost trace shows' on the Start tab." if left else ""
     return "Usage x rate, line by line; a recalculation gives the tool's own figure." + more
 
 

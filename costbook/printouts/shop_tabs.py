@@ -5,6 +5,7 @@ from __future__ import annotations
 from collections.abc import Mapping
 from datetime import date, timedelta
 
+from costbook.amounts.numbers import counted
 from costbook.book.grid import Cell, PutTab
 from costbook.book.model import Settings
 from costbook.book.price_log import NewPrice, PriceDays
@@ -74,7 +75,7 @@ def _terms(settings: Settings, valid: str) -> str:
         f"packs of {settings.shop_pack}" if settings.shop_pack else "",
         f"first order from {settings.shop_first_order:,.2f} {settings.currency}" if settings.shop_first_order else "",
         f"next orders from {settings.shop_reorder:,.2f} {settings.currency}" if settings.shop_reorder else "",
-        f"leaves within {settings.shop_lead_days} days" if settings.shop_lead_days is not None else "",
+        f"leaves within {counted(settings.shop_lead_days, 'day')}" if settings.shop_lead_days is not None else "",
         f"prices in {settings.currency}, {valid}",
     ]
     words = "; ".join(filter(None, told))

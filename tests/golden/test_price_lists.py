@@ -84,7 +84,7 @@ def test_a_workbook_with_a_day_in_every_row(quiet: Copy, tmp_path: Path) -> None
         workbook.active.append(row)
     workbook.save(path)
     (one,) = commands.post(quiet.save(), [path])
-    assert (one.state, one.why) == ("posted", "1 announced prices")
+    assert (one.state, one.why) == ("posted", "1 announced price")
     (row,) = quiet.written("Announced prices")[0]
     assert (row["Material"], row["New price per pack"], row["From"]) == ("Lavender essential oil", 30, datetime(2026, 11, 15))
 

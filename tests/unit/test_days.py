@@ -55,7 +55,7 @@ def test_a_full_rack_makes_the_next_batch_wait() -> None:
 
 def test_a_batch_that_never_fits_is_said() -> None:
     [said] = order_of_work([tin(places=80.0)], calendar(6), {RACK: 72.0}).left_over
-    assert said == "batch 1 of tin wants 80 places (rack), and there are 72."
+    assert said == "batch 1 of tin wants 80 places (rack), and 72 are there."
     [said] = order_of_work([tin()], calendar(1.0)).left_over
     assert said == "batch 1 of tin finds no room: not enough hours left in these days."
     [said] = order_of_work([tin()], calendar(0.0, 0.0)).left_over
