@@ -65,8 +65,9 @@ STYLES["tool wrapped"] = Style(number_format="@", ink="tool ink", line=True, wra
 class Column(NamedTuple):
     """One column of a declared tab.
 
-    `kind` is a key of FORMATS. `needed` headings must stand for the tab to be read. `choices` are a dropdown's texts, or
-    a name in RANGES whose column the dropdown reads. `note` is shown on the heading.
+    `kind` is a key of FORMATS, or 'wrapped' for a text of the tool's on several lines. `needed` headings must stand for the
+    tab to be read. `choices` are a dropdown's texts, or a name in RANGES whose column the dropdown reads. `note` is shown on
+    the heading.
     """
 
     key: str

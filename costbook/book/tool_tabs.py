@@ -15,8 +15,8 @@ RATES = Tab("Landed rates", "a material, and what one unit of it costs you lande
     tool("per", "Per", "text", 7), tool("rate", "Landed rate", "rate", 12, "What is left in hand of one unit costs this much: goods, charges, tax not reclaimed, waste."),
     tool("list_rate", "List price per unit", "rate", 12), tool("goods", "Goods after discount", "money", 11),
     tool("charges", "Freight and fees", "money", 11), tool("tax", "Tax not reclaimed", "money", 10), tool("charges_fraction", "Freight and fees, share", "percent", 10),
-    tool("paper", "Paper", "text", 12), tool("date", "Date", "date", 11), tool("row", "From row", "text", 20),
-    tool("weight_source", "Weight per volume", "text", 44),
+    tool("paper", "Paper", "text", 12), tool("date", "Date", "date", 11), tool("row", "From row", "text", 30),
+    tool("weight_source", "Weight per volume", "wrapped", 32),
 ), TOOL)  # fmt: skip
 
 COSTS = Tab("Costs", "a product, and what one good piece costs", (

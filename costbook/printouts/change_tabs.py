@@ -14,7 +14,6 @@ from costbook.costing.checks import Priced
 from costbook.costing.hidden_rises import HiddenRise
 from costbook.costing.impact import WEEKS_A_YEAR, Impact, Sensitivity, TierChange
 from costbook.costing.levers import Lever, price_move
-from costbook.costing.variance import Row as StateRow
 from costbook.costing.variance import Variance
 from costbook.printouts.tabs import FIRST, cells_of, put, shown_name, shown_per
 
@@ -79,7 +78,7 @@ def decisions_tab(priced: Priced, impact: Impact, typed: Answers) -> PutTab:
     area = (FIRST, place, FIRST + max(len(rows), 1) - 1, place)
     cell = f"${column_name(place)}{FIRST + 1}"
     marks = [Highlight(area, f'LEFT({cell},{len(words)})="{words}"', style) for words, style in FLAGS]
-    return put(DECISIONS, hint, rows, highlights=marks)
+    return put(DECISIONS, hint, rows, highlights=marks, printed=DECISIONS.place("orders_until") + 1)  # more columns would print too small
 
 
 def _decision(priced: Priced, impact: Impact, tier: TierChange, typed: Mapping[str, Value]) -> list[Cell]:
@@ -214,7 +213,7 @@ def log_tab(rows: Sequence[Sequence[Value]]) -> PutTab:
     return put(PRICE_LOG, "Prices you accepted. Accepted orders keep the old price until the date beside.", [cells_of(PRICE_LOG, row) for row in rows])
 
 
-def state_tab(rows: Sequence[StateRow]) -> PutTab:
-    """The figures of the state her prices were last accepted in, to compare with later."""
+def state_tab(rows: Sequence[Sequence[Value]]) -> PutTab:
+    """The figures of the state her prices were last accepted in, to compare with later, and the prices held."""
     tab = put(STATE, "Kept to tell later why a cost changed. Written when you accept prices.", [cells_of(STATE, row) for row in rows])
     return tab._replace(look=tab.look._replace(print_area=(0, 0, FIRST, len(STATE.columns) - 1)))  # nobody wants it on paper

@@ -190,7 +190,9 @@ def prices_tab(priced: Priced, trials: Mapping[tuple[str, str], Value]) -> PutTa
         starts[name] = before
         before += len(found)
     charts = _margin_chart(priced, starts, len(rows))
-    return put(PRICES, PRICES_HINT, rows, charts, _flag_highlights(len(rows)), marks=True)
+    # On paper a trial price only where she typed one: more columns would print too small.
+    printed = PRICES.place("trial_kept" if trials else "flag") + 1
+    return put(PRICES, PRICES_HINT, rows, charts, _flag_highlights(len(rows)), marks=True, printed=printed)
 
 
 def _by_channel(priced: Priced) -> dict[str, list[Tier]]:

@@ -38,7 +38,7 @@ def line_sheet_tab(priced: Priced, days: Days) -> PutTab:
         valid += " or until the day of a price to come"
     filled = [at for at, column in enumerate(LINE_SHEET.columns) if column.key in ALWAYS or any(row[at].value for row in rows)]
     tab = LINE_SHEET._replace(columns=tuple(LINE_SHEET.columns[at] for at in filled))
-    return _for_shops(put(tab, _terms(settings, valid), [[row[at] for at in filled] for row in rows]), settings.workshop, "line sheet")
+    return _for_shops(put(tab, _terms(settings, valid), [[row[at] for at in filled] for row in rows], upright=True), settings.workshop, "line sheet")
 
 
 def _on(days: Days, code: str, column: str, day: date) -> float | None:
@@ -98,11 +98,11 @@ def notice_tab(priced: Priced, days: Days) -> PutTab:
     if not rows:
         rows = [[Cell("none", "good"), Cell("There is no new wholesale price to tell of.", "good"), *[Cell(None, "good")] * (len(PRICE_NOTICE.columns) - 2)]]
     hint = "These prices change. Orders already accepted keep the old price until the day beside; where there is none, as agreed."
-    return _for_shops(put(PRICE_NOTICE, hint, rows), priced.book.settings.workshop, "new prices")
+    return _for_shops(put(PRICE_NOTICE, hint, rows, upright=True), priced.book.settings.workshop, "new prices")
 
 
 def _for_shops(tab: PutTab, workshop: str, what: str) -> PutTab:
-    """The tab with the workshop's name above it, on an upright page."""
+    """The tab with the workshop's name above it."""
     title = f"{workshop}: {what}" if workshop else what.capitalize()
-    return tab._replace(rows=((Cell(title, "title"),), *tab.rows[1:]), look=tab.look._replace(landscape=False))
+    return tab._replace(rows=((Cell(title, "title"),), *tab.rows[1:]))
 

@@ -32,7 +32,6 @@ from costbook.costing.stock import Valuation
 from costbook.printouts.tabs import FIRST, cells_of, put
 
 CHARTED = 40
-WITH_CHART = 30  # batches with which a chart still stands on the same page
 DAY = 86400.0
 
 
@@ -54,10 +53,7 @@ def queue_tab(rows: Sequence[QueueRow], by: str) -> PutTab:
         if wanted
     ]
     hint = f"Sorted by {by}. Other orders: change 'Make next is sorted by' on the Start tab, or sort here."
-    tab = put(MAKE_NEXT, hint, body, charts)
-    # The rest is for the screen: further columns would print too small, and charts below be cut by the end of a page.
-    printed = (0, 0, FIRST + max(len(rows), 1) - 1, MAKE_NEXT.place("cash_hour"))
-    return tab._replace(look=tab.look._replace(print_area=printed))
+    return put(MAKE_NEXT, hint, body, charts, printed=MAKE_NEXT.place("cash_hour") + 1)  # more columns would print too small
 
 
 def _day(moment: datetime | None) -> date | None:
@@ -168,10 +164,7 @@ def times_tab(book: Book, work: OrderOfWork) -> PutTab:
     series = tuple(Series((2, first + n), (FIRST, first + n, last, first + n), colour) for n, colour in enumerate(colours))
     height = min(17.0, max(8.0, 0.7 * (last - FIRST + 1) + 3.0))
     chart = Chart("stacked bar", f"Days from {begin:%A %d %B}", (FIRST, 0, last, 0), series, (FIRST + len(rows) + 1, 0), 26.0, height, "days", "0")
-    tab = put(BATCH_TIMES, "When each batch starts, when hands are off it, and when it may ship.", rows, [chart])
-    # Upright, so that table and chart fit on one page; behind a longer table the chart would be cut, and is for the screen.
-    printed = None if len(rows) <= WITH_CHART else (0, 0, FIRST + len(rows) - 1, len(BATCH_TIMES.columns) - 1)
-    return tab._replace(look=tab.look._replace(landscape=False, print_area=printed))
+    return put(BATCH_TIMES, "When each batch starts, when hands are off it, and when it may ship.", rows, [chart], upright=True)
 
 
 def nights_tab(work: OrderOfWork, room: Mapping[str, float]) -> PutTab:
@@ -266,5 +259,4 @@ def count_tab(valuation: Valuation, typed: Mapping[str, tuple[Value, Value]], on
         f"Of {on}: finished {sums[0]:,.2f}, materials {sums[1]:,.2f}, together {sums[2]:,.2f}; no selling costs or channel fees."
         " What is past its date is for you or your accountant to write down."
     )
-    tab = put(COUNT, hint, rows)
-    return tab._replace(look=tab.look._replace(landscape=False))
+    return put(COUNT, hint, rows, upright=True)

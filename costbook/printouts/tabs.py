@@ -2,11 +2,12 @@
 
 from __future__ import annotations
 
+import math
 from collections.abc import Callable, Iterable, Iterator, Sequence
 from functools import lru_cache
 
 from costbook.book import layout
-from costbook.book.grid import Cell, Chart, Formula, Highlight, PutTab, Value
+from costbook.book.grid import Cell, Chart, Formula, Highlight, Look, PutTab, Value
 from costbook.book.layout import Tab, style_for
 from costbook.book.model import Book, Material, Product
 from costbook.book.tool_tabs import TOOL_TABS
@@ -14,6 +15,10 @@ from costbook.printouts.marks import HEADING, marked
 
 OUNCE_G, KILO_G = 28.349523125, 1000.0
 FIRST = 3  # rows 0-2 are title, hint, headings
+# What a page of A4 with the margins of our tabs holds, and what the office programs make of characters and rows, in points.
+PAGE_LONG, PAGE_SHORT, MARGINS_WIDE, MARGINS_TALL = 841.9, 595.3, 57.6, 86.4
+CHARACTER, COLUMN_EDGE, ROW, LOWEST_ROW, CENTIMETRE = 5.25, 3.75, 15.0, 12.5, 28.35
+SHRINKS = 0.85  # a chart is drawn so much lower where it then shares the page with its table
 STYLES_OF = {tab.name: [style_for(c) for c in tab.columns] for tab in TOOL_TABS}
 
 
@@ -37,14 +42,48 @@ def put(
     charts: Sequence[Chart] = (),
     highlights: Sequence[Highlight] = (),
     marks: bool = False,
+    upright: bool = False,
+    printed: int | None = None,
 ) -> PutTab:
-    """A whole tab to put: head, rows, and the look its declaration gives it. With marks, a cell typed over is noticed later."""
-    look = layout.plain_look(tab, len(rows), charts=tuple(charts))
+    """A whole tab to put: head, rows, and the look its declaration gives it.
+
+    Args:
+        marks: a cell typed over is noticed later.
+        upright: how the page is held; printed: how many columns go on paper, where the rest is for the screen.
+    """
+    look = layout.plain_look(tab, len(rows), charts=tuple(charts))._replace(landscape=not upright)
+    look = _on_paper(look, rows, len(tab.columns), printed)
     if marks:
         look = look._replace(hidden_columns=(len(tab.columns),))
     if highlights:
         look = look._replace(highlights=tuple(highlights))
     return PutTab(tab.name, tuple(all_rows(tab, hint, rows, marks)), look)
+
+
+def _on_paper(look: Look, rows: Sequence[Sequence[Cell]], columns: int, printed: int | None) -> Look:
+    """The look with what is printed of the tab: charts where they fit on one page with the table, a little lower if need be.
+
+    A chart behind a longer table would be cut by the end of a page: it is for the screen.
+    """
+    count, charts = printed or columns, look.charts
+    below = FIRST + max(len(rows), 1) - 1
+    if charts:
+        wide, tall = (PAGE_LONG, PAGE_SHORT) if look.landscape else (PAGE_SHORT, PAGE_LONG)
+        table = math.fsum(CHARACTER * look.widths[i] + COLUMN_EDGE for i in range(count))
+        scale = min(1.0, (wide - MARGINS_WIDE) / max(table, *(CENTIMETRE * c.width_cm for c in charts)))
+        head = math.fsum(look.heights.get(i, ROW) for i in range(FIRST))
+        room = (tall - MARGINS_TALL) / scale - head - math.fsum(_height(row, look) for row in rows) - ROW * len(charts)
+        fits = room / math.fsum(CENTIMETRE * c.height_cm for c in charts)
+        if fits < SHRINKS:
+            return look._replace(print_area=(0, 0, below, count - 1))
+        charts = tuple(c._replace(height_cm=round(c.height_cm * min(fits, 1.0), 1)) for c in charts)
+        below = max(c.at[0] + math.ceil(CENTIMETRE * c.height_cm / LOWEST_ROW) for c in charts)
+    return look._replace(charts=charts, print_area=None if printed is None else (0, 0, below, count - 1))
+
+
+def _height(row: Sequence[Cell], look: Look) -> float:
+    """About how high a row is, with its longest text wrapped."""
+    return ROW * max([1, *(math.ceil(len(c.value) / look.widths[i]) for i, c in enumerate(row) if c.style == "tool wrapped" and isinstance(c.value, str))])
 
 
 def cells_of(tab: Tab, values: Iterable[Value | Formula]) -> list[Cell]:
