@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from collections.abc import Sequence
 
-from costbook.book.decisions import Decided, answers, kept_rows
+from costbook.book.decisions import HELD, Decided, answers, held_rows, kept_rows
 from costbook.book.grid import PutTab, Snapshot, Value
 from costbook.book.model import Book
 from costbook.book.tool_tabs import PRICE_LOG, STATE
@@ -30,8 +30,13 @@ def announced_impact(priced: Priced) -> Impact:
 
 def change_tabs_of(snapshot: Snapshot, priced: Priced, impact: Impact, hidden: Sequence[HiddenRise]) -> list[PutTab]:
     """The tabs of a run: what changed, decisions, rises, what else to do, what moves costs, and since accepted."""
-    kept = kept_rows(snapshot, STATE)
+    kept = _costs_of(kept_rows(snapshot, STATE))
     return _tabs(priced, impact, hidden, answers(snapshot), state_from_rows(kept) if kept else None)
+
+
+def _costs_of(state: Sequence[Sequence[Value]]) -> list[Sequence[Value]]:
+    """The rows of the accepted state without those of prices held."""
+    return [row for row in state if row[0] != HELD]
 
 
 def _tabs(priced: Priced, impact: Impact, hidden: Sequence[HiddenRise], typed: change_tabs.Answers, old: State | None) -> list[PutTab]:
@@ -79,10 +84,11 @@ def accepted_tabs(snapshot: Snapshot, before: Book, after: Priced, wanted: Seque
             "reason": one.reason,
         }  # fmt: skip
         rows.append([values[c.key] for c in PRICE_LOG.columns])
-    state = change_tabs.state_tab(state_rows(State.of(after.usage, after.rates, after.costs, after.on)))
-    kept = state_from_rows([[cell.value for cell in row] for row in state.rows[FIRST:]])  # as the next run will read it
-    tabs = _tabs(after, announced_impact(after), hidden_rises(after.book, after.on, after.rates), _left(answers(snapshot), after.book, wanted), kept)
-    return [change_tabs.log_tab(rows), state, *tabs]
+    state = state_rows(State.of(after.usage, after.rates, after.costs, after.on))
+    kept = change_tabs.state_tab([*state, *held_rows(wanted, before.products)])
+    then = state_from_rows([[cell.value for cell in row] for row in kept.rows[FIRST : FIRST + len(state)]])  # as the next run will read it
+    tabs = _tabs(after, announced_impact(after), hidden_rises(after.book, after.on, after.rates), _left(answers(snapshot), after.book, wanted), then)
+    return [change_tabs.log_tab(rows), kept, *tabs]
 
 
 def _left(typed: change_tabs.Answers, book: Book, wanted: Sequence[Decided]) -> change_tabs.Answers:

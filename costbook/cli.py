@@ -237,8 +237,10 @@ def _accept(asked: argparse.Namespace) -> int:
     if any(f.level == "stop" for f in done.findings):
         print("Nothing was moved.")
         return STOPPED
+    for product, column, price in done.standing:
+        print(f"{product}: {column} stays held at {price:.2f}, as decided before")
     if not done.kept:
-        print("Nothing was decided, so nothing moved.")
+        print(f"Nothing {'new ' if done.standing else ''}was decided, so nothing moved.")
         return DONE
     print(f"{counted(len(done.moved), 'price')} moved, {done.held} held; this state of costs is kept to compare with.")
     print(f"To undo this: {NAME} takeback {asked.book}")

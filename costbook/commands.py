@@ -332,9 +332,9 @@ def _missing(snapshot: Snapshot, *tabs: layout.Tab) -> list[PutTab]:
 
 
 class Accepted(NamedTuple):
-    """The prices that were moved, as (product, column, old, new), how many are held, and what could not be used.
+    """The prices that were moved, as (product, column, old, new), how many are held from now on, and what could not be used.
 
-    `kept` says whether the state of costs was kept to compare with; `later` are the days of those that start on a later one.
+    `standing` are the prices held since an earlier time, as (product, column, price). `kept` says whether the state of costs was kept to compare with; `later` are the days of those that start on a later one.
     """
 
     moved: tuple[tuple[str, str, Decimal, Decimal], ...]
@@ -342,17 +342,19 @@ class Accepted(NamedTuple):
     findings: tuple[Finding, ...]
     kept: bool = False
     later: Mapping[tuple[str, str], date] = {}
+    standing: tuple[tuple[str, str, Decimal], ...] = ()
 
 
 def accept(path: Path | Host, tell: Tell = _quiet, today: date | None = None) -> Accepted:
     """Moves the prices she decided on into her own columns, logs them, and keeps the state they were accepted in.
 
-    All or nothing: where a decision cannot be used nothing is moved. With nothing decided only a first state is kept.
+    All or nothing: where a decision cannot be used nothing is moved. With nothing decided, or only what is held already, only a
+    first state is kept.
 
     Raises:
         CostbookError: the book cannot be read or written; the file is then untouched.
     """
-    from costbook.book.decisions import decided, kept_rows, price_cells
+    from costbook.book.decisions import decided, kept_rows, price_cells, told_apart
     from costbook.book.table import Notes
     from costbook.book.tool_tabs import STATE
     from costbook.changes import accepted_tabs, slips
@@ -364,9 +366,12 @@ def accept(path: Path | Host, tell: Tell = _quiet, today: date | None = None) ->
         notes = Notes(book.settings.decimal, book.settings.measures)
         wanted = decided(snapshot, book.products, book.settings.book_date or day, notes)
         notes.found += slips(worked_out(snapshot, day)[0], wanted)
-        if notes.stops(0) or (not wanted and kept_rows(snapshot, STATE)):
-            return Accepted((), 0, tuple(notes.found))
-        prices = {(d.product, d.column): d.price for d in wanted if d.price is not None}
+        state = kept_rows(snapshot, STATE)
+        moves, holds, stand = told_apart(wanted, state, book.products)
+        standing = tuple((d.product, d.column, book.products[d.product].prices[d.column]) for d in stand)
+        if notes.stops(0) or (state and not moves and not holds):
+            return Accepted((), 0, tuple(notes.found), standing=standing)
+        prices = {(d.product, d.column): d.price for d in moves if d.price is not None}
         cells = price_cells(snapshot, prices)
         after, _ = worked_out(snapshot.with_cells(cells), day)
         tabs = [tab for tab in accepted_tabs(snapshot, book, after, wanted) if not tab.stands_in(snapshot)]
@@ -374,8 +379,8 @@ def accept(path: Path | Host, tell: Tell = _quiet, today: date | None = None) ->
         tell("writing")
         host.apply(Edits((*cells, *edits.cells), (*edits.tabs, *tabs)))
     moved = tuple((p, c, book.products[p].prices[c], new) for (p, c), new in prices.items())
-    later = {(d.product, d.column): d.starts for d in wanted if d.price is not None and d.starts and d.starts > after.on}
-    return Accepted(moved, sum(d.price is None for d in wanted), tuple(notes.found), True, later)
+    later = {(d.product, d.column): d.starts for d in moves if d.starts and d.starts > after.on}
+    return Accepted(moved, len(holds), tuple(notes.found), True, later, standing)
 
 
 def shops(path: Path | Host, pdf: Path | None = None, tell: Tell = _quiet, today: date | None = None) -> tuple[bool, list[str]]:

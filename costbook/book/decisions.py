@@ -10,6 +10,7 @@ from collections.abc import Iterable, Mapping, Sequence
 from dataclasses import dataclass, replace
 from datetime import date
 from decimal import Decimal
+from typing import NamedTuple
 
 from costbook.amounts.money import rounded
 from costbook.amounts.quantity import same_name
@@ -25,6 +26,7 @@ NEEDED = ("code", "channel", "column", "price")
 DAYS = ("starts", "orders_until")
 ANSWERS = ("decision", "new_price", *DAYS, "reason")
 KEEP, TARGET, HOLD = "keep margin", "target", "hold"
+HELD = "held"  # what a row of the accepted state is that keeps a hold
 
 
 @dataclass(frozen=True, slots=True)
@@ -37,6 +39,14 @@ class Decided:
     starts: date | None
     orders_until: date | None
     reason: str
+
+
+class Sorted(NamedTuple):
+    """Decisions by what becomes of them: prices to move, prices held from now on, and holds that stand from an earlier time."""
+
+    moves: tuple[Decided, ...]
+    holds: tuple[Decided, ...]
+    standing: tuple[Decided, ...]
 
 
 def answers(snapshot: Snapshot) -> dict[tuple[str, str], dict[str, Value]]:
@@ -120,6 +130,21 @@ def _decided(row: Row, products: Mapping[str, Product], on: date) -> Decided | N
     if row.notes.stops(before):
         return None
     return Decided(product, column, price, starts, until, row.text("reason"))
+
+
+def told_apart(wanted: Iterable[Decided], state: Iterable[Sequence[Value]], products: Mapping[str, Product]) -> Sorted:
+    """What she decided by what becomes of it; a hold stands where the kept state holds that price at what it still is."""
+    kept = {(str(product), str(column)): value for what, product, column, _, value in state if what == HELD}
+    moves, holds, standing = list[Decided](), list[Decided](), list[Decided]()
+    for one in wanted:
+        now = float(products[one.product].prices[one.column])
+        (moves if one.price is not None else standing if kept.get((one.product, one.column)) == now else holds).append(one)
+    return Sorted(tuple(moves), tuple(holds), tuple(standing))
+
+
+def held_rows(wanted: Iterable[Decided], products: Mapping[str, Product]) -> list[list[Value]]:
+    """The rows of the accepted state that keep the prices held, by the columns of that tab."""
+    return [[HELD, one.product, one.column, "", float(products[one.product].prices[one.column])] for one in wanted if one.price is None]
 
 
 def price_cells(snapshot: Snapshot, prices: Mapping[tuple[str, str], Decimal]) -> list[SetCell]:

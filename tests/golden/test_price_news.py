@@ -418,7 +418,29 @@ def test_a_hold_and_a_reason_not_used_yet_stay_as_typed(seen: Copy) -> None:
     left = {code: (r["Decision"], r["Reason"]) for code, r in decisions(seen).items() if r["Decision"] or r["Reason"]}
     assert left == {"P01": ("hold", "best seller, wait for spring"), "P03": (None, "ask the fair first")}
     done = commands.accept(seen.path, today=DAY)
-    assert (done.moved, done.held, done.findings) == ((), 1, ())
+    assert (done.moved, done.held, done.findings, done.kept) == ((), 0, (), False)
+    assert done.standing == (("P01", "wholesale", Decimal("7.75")),)
+
+
+def test_a_hold_is_counted_once_and_stands_from_then_on(seen: Copy, capsys: Any) -> None:
+    """A second run with nothing but that hold writes nothing, so the state of costs to compare with stays that of the day it was accepted."""
+    decide(seen, "P01", "Decision", "hold")
+    path = seen.save()
+    assert cli.main(["accept", str(path)]) == 0
+    assert "0 prices moved, 1 held" in capsys.readouterr().out
+    as_held = path.read_bytes()
+    assert cli.main(["accept", str(path)]) == 0
+    said = capsys.readouterr().out
+    assert "P01: wholesale stays held at 7.75, as decided before" in said and "Nothing new was decided, so nothing moved." in said
+    assert path.read_bytes() == as_held
+    commands.changed(path, today=DAY)
+    decide(seen, "P03", "Decision", "hold")
+    done = commands.accept(seen.save(), today=DAY)
+    assert (done.held, done.standing, done.kept) == (1, (("P01", "wholesale", Decimal("7.75")),), True)
+    seen.type("Products", "Wholesale now", "P01", 8.0)
+    commands.changed(seen.save(), today=DAY)
+    done = commands.accept(seen.path, today=DAY)
+    assert (done.held, {code for code, *_ in done.standing}) == (1, {"P03"}), "at another price it is another hold"
 
 
 def test_a_day_without_a_decision_is_asked_and_holds_nothing_up(seen: Copy) -> None:
