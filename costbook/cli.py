@@ -233,7 +233,7 @@ def _accept(asked: argparse.Namespace) -> int:
         _print_findings(done.findings)
     for product, column, old, new in done.moved:
         starts = done.later.get((product, column))
-        print(f"{product}: {column} {old:.2f} -> {new:.2f}{f', from {starts}; shops see the old price until then' if starts else ''}")
+        print(f"{product}: {column} {old:.2f} -> {new:.2f}{f' from {starts}: shops see the old price until then, your own tabs count the new one already' if starts else ''}")
     if any(f.level == "stop" for f in done.findings):
         print("Nothing was moved.")
         return STOPPED

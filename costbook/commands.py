@@ -18,7 +18,7 @@ from costbook.book.grid import Edits, PutTab, SetCell, Snapshot
 from costbook.book.model import Book
 from costbook.book.reading import read_book
 from costbook.book.table import find_tables, near, unknown
-from costbook.costing.checks import Priced, checks
+from costbook.costing.checks import TO_COME, Priced, checks
 from costbook.costing.rates import rates
 from costbook.costing.tiers import tiers
 from costbook.costing.usage import Usage, cost_at, costs
@@ -84,9 +84,20 @@ def worked_out(snapshot: Snapshot, today: date) -> tuple[Priced, list[Finding]]:
     usage = Usage(book)
     costed, stops = costs(usage, rated)
     tiered, unreachable = tiers(book, costed)
-    priced = Priced(book, on, rated, usage, costed, tiered)
+    priced = Priced(book, on, rated, usage, costed, tiered, _to_come(snapshot, book, on))
     found = [*stops, *book.findings, *rated.findings, *unreachable, *checks(priced), *_announced(priced)]
     return priced, _once(found)
+
+
+def _to_come(snapshot: Snapshot, book: Book, on: date) -> dict[tuple[str, str], date]:
+    """Her prices, by product and column, that were accepted for a later day, with that day."""
+    if snapshot.grid(tool_tabs.PRICE_LOG.name) is None:
+        return {}
+    from costbook.book.decisions import kept_rows
+    from costbook.book.price_log import price_days
+
+    days = price_days(kept_rows(snapshot, tool_tabs.PRICE_LOG), book.products)
+    return {key: after[-1].starts for key, told in days.items() if (after := told.after(on))}
 
 
 def _announced(priced: Priced) -> list[Finding]:
@@ -313,7 +324,7 @@ def changed(path: Path | Host, tell: Tell = _quiet, today: date | None = None) -
         edits = Edits(edits.cells, (*(t for t in edits.tabs if t.name not in names), *tabs, *_missing(snapshot, layout.ANNOUNCED)))
         tell("writing")
         written = bool(edits) and host.apply(edits)
-    about = [f for f in found if f.check.startswith("announced") or _on(f, snapshot, layout.ANNOUNCED.name)]
+    about = [f for f in found if f.check.startswith("announced") or f.check == TO_COME or _on(f, snapshot, layout.ANNOUNCED.name)]
     return Changed(file_of(path), priced, impact, (*about, *_beside(snapshot, edits)), tuple(hidden), written)
 
 
@@ -464,7 +475,7 @@ def make_next(path: Path | Host, by: str = "", seconds: float | None = None, tel
         edits = Edits(tabs=tuple(tab for tab in new.values() if not tab.stands_in(snapshot)))
         tell("writing")
         written = bool(edits) and host.apply(edits)
-    about = [f for f in told if _on(f, snapshot, layout.WEEK.name)]
+    about = [f for f in told if f.check == TO_COME or _on(f, snapshot, layout.WEEK.name)]
     findings = (*about, *found.findings, *_beside(snapshot, edits))
     return ToMake(file_of(path), tuple(sorted_rows(found, order, plan)), order, plan, findings, written)
 

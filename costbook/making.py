@@ -86,7 +86,7 @@ def queue_tabs(priced: Priced, found: Queue, by: str, plan: Plan | None = None) 
     """Make next, To buy for all that is wanted, and When to reorder."""
     wanted = {row.code: float(row.batches_in_all) for row in found.rows if row.batches_in_all}
     return [
-        stock_tabs.queue_tab(sorted_rows(found, by, plan), by), stock_tabs.buy_tab(to_buy(priced, wanted), "For every batch wanted on Make next, those for sets too."),
+        stock_tabs.queue_tab(priced, sorted_rows(found, by, plan), by), stock_tabs.buy_tab(to_buy(priced, wanted), "For every batch wanted on Make next, those for sets too."),
         stock_tabs.reorder_tab(reorder_points(priced)),
     ]  # fmt: skip
 

@@ -23,9 +23,15 @@ ACIDS = ("citric acid", "tartaric acid", "malic acid", "ascorbic acid")
 HALF_CENT = Decimal("0.005")
 BEST_BEFORE_SOON = timedelta(days=45)
 
+TO_COME = "to-come"
+
 
 class Priced(NamedTuple):
-    """Everything one run worked out."""
+    """Everything one run worked out.
+
+    `to_come` are her prices, by product and column, that start on a later day, with that day: they stand in her own column, and
+    everything counts them already.
+    """
 
     book: Book
     on: date
@@ -33,6 +39,7 @@ class Priced(NamedTuple):
     usage: Usage
     costs: Mapping[str, Cost]
     tiers: Sequence[Tier]
+    to_come: Mapping[tuple[str, str], date] = {}
 
 
 def checks(priced: Priced) -> list[Finding]:
@@ -552,7 +559,32 @@ def markups(p: Priced) -> Iterable[Finding]:
             )
 
 
+def prices_to_come(p: Priced) -> Iterable[Finding]:
+    """Her prices that stand in her own column before their day: margins, floors and plans count them, and are not those of today."""
+    for (column, day), codes in _early(p).items():
+        product = p.book.products[codes[0]]
+        yield Finding("note", TO_COME, _early_words(column, day, codes) + "; until then the one before it holds, as on the Price log",
+                      product.places.get(column, product.where), "Nothing; what shops are shown has each price from its day.", tuple(codes))  # fmt: skip
+
+
+def early_words(p: Priced) -> list[str]:
+    """What a tab says of her prices that start on a later day and are counted on it, by price column and day."""
+    return [_early_words(column, day, codes) for (column, day), codes in _early(p).items()]
+
+
+def _early(p: Priced) -> dict[tuple[str, date], list[str]]:
+    found: dict[tuple[str, date], list[str]] = {}
+    for (code, column), day in p.to_come.items():
+        found.setdefault((column, day), []).append(code)
+    return found
+
+
+def _early_words(column: str, day: date, codes: Sequence[str]) -> str:
+    return f"the {column} price of {', '.join(codes)} starts on {day} and is counted already"
+
+
 CHECKS: tuple[Callable[[Priced], Iterable[Finding]], ...] = (
     liquid_in_ounces, pack_units, open_amounts, from_memory, paper_totals, old_prices, jumps, unknown_lines, undated, best_before, acid_last,
     cautions, losses, scaled_recipes, siblings, unpaid, capacity, sets, under_floor, retail_over_wholesale, smallest_orders, markups,
+    prices_to_come,
 )  # fmt: skip

@@ -15,7 +15,7 @@ from costbook.costing.hidden_rises import HiddenRise
 from costbook.costing.impact import WEEKS_A_YEAR, Impact, Sensitivity, TierChange
 from costbook.costing.levers import Lever, price_move
 from costbook.costing.variance import Variance
-from costbook.printouts.tabs import FIRST, cells_of, put, shown_name, shown_per
+from costbook.printouts.tabs import FIRST, cells_of, counted_early, put, shown_name, shown_per
 
 CHARTED = 40
 FLAGS = (("under cost", "flag stop"), ("under floor", "flag stop"), ("under target", "flag warn"), ("ok", "flag good"))
@@ -74,6 +74,7 @@ def decisions_tab(priced: Priced, impact: Impact, typed: Answers) -> PutTab:
         "Say keep margin, target or hold, or type a price of your own; then: costbook accept. It moves the price into your own"
         " column and keeps the old one in the price log. Shares are of the price without tax."
     )
+    hint = (counted_early(priced) + f" {hint}").lstrip()  # first, since this hint is longer than a page is wide
     place = DECISIONS.place("flag")
     area = (FIRST, place, FIRST + max(len(rows), 1) - 1, place)
     cell = f"${column_name(place)}{FIRST + 1}"
@@ -171,7 +172,7 @@ def levers_tab(priced: Priced, found: Mapping[str, Sequence[Lever]]) -> PutTab:
                 rows.append(_lever_row(row))
     if not rows:
         rows = [[Cell("none", "good"), Cell("No price is under its floor.", "good"), *[Cell(None, "good")] * (len(LEVERS.columns) - 2)]]
-    return put(LEVERS, "Each alone, at the prices announced where there are any, worked out with what the book holds already.", rows)
+    return put(LEVERS, "Each alone, at the prices announced where there are any, worked out with what the book holds already." + counted_early(priced), rows)
 
 
 def _lever_row(values: Sequence[Value]) -> list[Cell]:

@@ -34,7 +34,17 @@ from costbook.costing.trace import TraceLine, trace_lines
 from costbook.costing.usage import CATEGORIES, Cost
 from costbook.errors import LEVELS, Finding, Where, WriteRefused
 from costbook.printouts.marks import typed_over
-from costbook.printouts.tabs import FIRST, OUNCE_G, all_rows, cells_of, put, rounded_off, shown_name, shown_per
+from costbook.printouts.tabs import (
+    FIRST,
+    OUNCE_G,
+    all_rows,
+    cells_of,
+    counted_early,
+    put,
+    rounded_off,
+    shown_name,
+    shown_per,
+)
 
 CHART_PRODUCTS = 40
 COSTS_HINT = "What one good piece costs, in book currency. A product without a figure has a finding that says why."
@@ -70,7 +80,7 @@ def figure_tabs(priced: Priced, snapshot: Snapshot) -> list[ResultTab]:
     trials = trial_prices(snapshot)
     return [
         ResultTab(COSTS.name, lambda: all_rows(COSTS, COSTS_HINT, _costs_rows(priced), True), lambda: costs_tab(priced)),
-        ResultTab(PRICES.name, lambda: all_rows(PRICES, PRICES_HINT, _prices_rows(priced, trials), True), lambda: prices_tab(priced, trials)),
+        ResultTab(PRICES.name, lambda: all_rows(PRICES, _prices_hint(priced), _prices_rows(priced, trials), True), lambda: prices_tab(priced, trials)),
         ResultTab(RATES.name, lambda: all_rows(RATES, RATES_HINT, _rates_rows(priced), True), lambda: rates_tab(priced)),
         ResultTab(TRACE.name, lambda: all_rows(TRACE, _trace_hint(priced), _trace_rows(priced)), lambda: trace_tab(priced)),
     ]  # fmt: skip
@@ -192,7 +202,11 @@ def prices_tab(priced: Priced, trials: Mapping[tuple[str, str], Value]) -> PutTa
     charts = _margin_chart(priced, starts, len(rows))
     # On paper a trial price only where she typed one: more columns would print too small.
     printed = PRICES.place("trial_kept" if trials else "flag") + 1
-    return put(PRICES, PRICES_HINT, rows, charts, _flag_highlights(len(rows)), marks=True, printed=printed)
+    return put(PRICES, _prices_hint(priced), rows, charts, _flag_highlights(len(rows)), marks=True, printed=printed)
+
+
+def _prices_hint(priced: Priced) -> str:
+    return PRICES_HINT + counted_early(priced)
 
 
 def _by_channel(priced: Priced) -> dict[str, list[Tier]]:

@@ -29,13 +29,13 @@ from costbook.costing.days import OrderOfWork
 from costbook.costing.plan import Plan
 from costbook.costing.restock import QueueRow, plain
 from costbook.costing.stock import Valuation
-from costbook.printouts.tabs import FIRST, cells_of, put
+from costbook.printouts.tabs import FIRST, cells_of, counted_early, put
 
 CHARTED = 40
 DAY = 86400.0
 
 
-def queue_tab(rows: Sequence[QueueRow], by: str) -> PutTab:
+def queue_tab(priced: Priced, rows: Sequence[QueueRow], by: str) -> PutTab:
     """The queue in the order given, those that need nothing at its end, with a chart of margin a piece beside cash an hour."""
     body = []
     for place, row in enumerate(rows, 1):
@@ -52,7 +52,7 @@ def queue_tab(rows: Sequence[QueueRow], by: str) -> PutTab:
         for n, (title, key, number_format) in enumerate((("Margin a piece", "margin", "0.00"), ("Cash an hour of hands", "cash_hour", "0")))
         if wanted
     ]
-    hint = f"Sorted by {by}. Other orders: change 'Make next is sorted by' on the Start tab, or sort here."
+    hint = f"Sorted by {by}. Other orders: change 'Make next is sorted by' on the Start tab, or sort here.{counted_early(priced)}"
     return put(MAKE_NEXT, hint, body, charts, printed=MAKE_NEXT.place("cash_hour") + 1)  # more columns would print too small
 
 
@@ -91,7 +91,7 @@ def plan_tab(priced: Priced, plan: Plan, wanted: Mapping[str, QueueRow], left_ou
         _said(priced.book, code, f"{plain(row.wanted)} wanted{', for sets too' if row.for_sets else ''}, none planned: see What holds it back", "tool text")
         for code, row in wanted.items() if row.wanted > 0 and code not in told
     ]
-    rows += [_said(priced.book, "", note, "tool text") for note in (*said, *plan.notes)]
+    rows += [_said(priced.book, "", note, "tool text") for note in (*said, *plan.notes, counted_early(priced).strip()) if note]
     rows += _plan_totals(plan)
     proof = "Proven: no other set of batches brings more." if plan.proven else f"Not proven: no plan can bring more than {plan.bound:,.2f} (gap {plan.gap:.1%})."
     return put(PLAN, f"From {priced.on}. Promised orders first, then the most cash from what there is this week: price less fee, order share, materials and packaging. {proof}", rows)

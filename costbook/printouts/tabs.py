@@ -11,6 +11,7 @@ from costbook.book.grid import Cell, Chart, Formula, Highlight, Look, PutTab, Va
 from costbook.book.layout import Tab, style_for
 from costbook.book.model import Book, Material, Product
 from costbook.book.tool_tabs import TOOL_TABS
+from costbook.costing.checks import Priced, early_words
 from costbook.printouts.marks import HEADING, marked
 
 OUNCE_G, KILO_G = 28.349523125, 1000.0
@@ -111,6 +112,12 @@ def rounded_off(value: Value | Formula) -> Value | Formula:
 def shown_name(product: Product) -> str:
     """A product's name, with a word where she only tries it out."""
     return f"{product.name} (trying out)" if product.trying else product.name
+
+
+def counted_early(priced: Priced) -> str:
+    """A sentence to go on with, about her prices that start on a later day and are counted already; '' where there is none."""
+    told = "; ".join(early_words(priced))
+    return f" {told[:1].upper()}{told[1:]}." if told else ""
 
 
 def shown_per(book: Book, material: Material) -> tuple[str, float]:

@@ -422,6 +422,25 @@ def test_a_hold_and_a_reason_not_used_yet_stay_as_typed(seen: Copy) -> None:
     assert done.standing == (("P01", "wholesale", Decimal("7.75")),)
 
 
+def test_a_price_counted_before_its_day_is_named_with_the_day_wherever_it_counts(seen: Copy, capsys: Any) -> None:
+    decide(seen, "P13", "Or your new price", 10.25)
+    decide(seen, "P13", "From", datetime(2026, 11, 15))
+    path = seen.save()
+    assert cli.main(["accept", str(path)]) == 0
+    assert "P13: wholesale 9.00 -> 10.25 from 2026-11-15: shops see the old price until then" in capsys.readouterr().out
+    words = "wholesale price of P13 starts on 2026-11-15 and is counted already"
+    for command in ("price", "changed", "next"):
+        cli.main([command, str(path), *(["--plan", "--seconds", "1"] if command == "next" else [])])
+        assert words in capsys.readouterr().out
+    workbook = openpyxl.load_workbook(path)
+    for tab in ("Prices", DECISIONS, "What else to do", "Make next"):
+        assert words in workbook[tab]["A2"].value, tab
+    assert any(words in str(c.value) for tab in ("Findings", "Plan") for row in workbook[tab].iter_rows() for c in row)
+    seen.setting("Book date", datetime(2026, 11, 15))
+    outcome = commands.price(seen.save())
+    assert all(words not in f.sentence for f in outcome.findings) and words not in openpyxl.load_workbook(path)["Prices"]["A2"].value
+
+
 def test_a_hold_is_counted_once_and_stands_from_then_on(seen: Copy, capsys: Any) -> None:
     """A second run with nothing but that hold writes nothing, so the state of costs to compare with stays that of the day it was accepted."""
     decide(seen, "P01", "Decision", "hold")
