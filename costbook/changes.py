@@ -67,7 +67,7 @@ def slips(priced: Priced, wanted: Sequence[Decided]) -> list[Finding]:
         else:
             continue
         do = "Type another price; if you mean it, type it into your own column on Products."
-        found.append(Finding("stop", "slip", f"{one.product}: {one.column} {one.price:.2f} {why}; nothing is moved", product.where, do, (one.product,)))
+        found.append(Finding("stop", "slip", f"{one.product}: {one.column} {one.price:.2f} {why}; nothing is moved", one.where, do, (one.product,)))
     return found
 
 

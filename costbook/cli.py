@@ -217,13 +217,17 @@ def _changed(asked: argparse.Namespace) -> int:
         under = ", ".join(f"{t.channel}{' (newly)' if t.crosses_floor else ''}" for t in change.tiers if t.under_floor_after)
         print(f"{code[:6]:<6} {told.priced.book.products[code].name[:36]:<36} {change.before:>9.2f} {change.rise:>7.3f} {change.after:>9.2f}  "
               f"{_text(change.a_year):>9}  {under}")  # fmt: skip
-    print(f"\nAll announced prices together cost {told.impact.a_year:.2f} a year at present sales.")
+    stopped = any(f.level == "stop" for f in told.findings)
+    which = "The announced prices that can be used" if stopped else "All announced prices"
+    print(f"\n{which} together cost {told.impact.a_year:.2f} a year at present sales.")
     for rise in told.hidden:
         print(f" warn  {rise.after.line.where}: {rise.sentence}")
     if told.findings or told.impact.findings:
         _print_findings([*told.findings, *told.impact.findings])
     print(f"{told.path}: {'written' if told.written else 'nothing changed, file left as it is'}.")
-    return STOPPED if any(f.level == "stop" for f in told.findings) else DONE
+    if told.impact.news:
+        print(f"Now decide on the Price decisions tab, and save; then: {NAME} accept {asked.book}")
+    return STOPPED if stopped else DONE
 
 
 def _accept(asked: argparse.Namespace) -> int:
@@ -239,10 +243,12 @@ def _accept(asked: argparse.Namespace) -> int:
         return STOPPED
     for product, column, price in done.standing:
         print(f"{product}: {column} stays held at {price:.2f}, as decided before")
+    nothing = f"Nothing {'new ' if done.standing else ''}was decided, so nothing moved"
     if not done.kept:
-        print(f"Nothing {'new ' if done.standing else ''}was decided, so nothing moved.")
+        print(f"{nothing}.")
         return DONE
-    print(f"{counted(len(done.moved), 'price')} moved, {done.held} held; this state of costs is kept to compare with.")
+    decided = f"{counted(len(done.moved), 'price')} moved, {done.held} held" if done.moved or done.held else nothing
+    print(f"{decided}; this state of costs is kept to compare with.")
     print(f"To undo this: {NAME} takeback {asked.book}")
     return DONE
 

@@ -384,9 +384,10 @@ def accept(path: Path | Host, tell: Tell = _quiet, today: date | None = None) ->
             return Accepted((), 0, tuple(notes.found), standing=standing)
         prices = {(d.product, d.column): d.price for d in moves if d.price is not None}
         cells = price_cells(snapshot, prices)
-        after, _ = worked_out(snapshot.with_cells(cells), day)
+        after, found = worked_out(snapshot.with_cells(cells), day)
+        notes.found += [f for f in found if f.check == "undercuts" and any(d.product in f.about for d in moves)]
         tabs = [tab for tab in accepted_tabs(snapshot, book, after, wanted) if not tab.stands_in(snapshot)]
-        edits, _ = _price_edits(snapshot.with_cells(cells), after, _)
+        edits, _ = _price_edits(snapshot.with_cells(cells), after, found)
         tell("writing")
         host.apply(Edits((*cells, *edits.cells), (*edits.tabs, *tabs)))
     moved = tuple((p, c, book.products[p].prices[c], new) for (p, c), new in prices.items())

@@ -31,7 +31,10 @@ HELD = "held"  # what a row of the accepted state is that keeps a hold
 
 @dataclass(frozen=True, slots=True)
 class Decided:
-    """What she wants of one price of one product: the new price, None to hold; from when, and until when orders keep the old."""
+    """What she wants of one price of one product: the new price, None to hold; from when, and until when orders keep the old.
+
+    `where` is the cell that says so.
+    """
 
     product: str
     column: str
@@ -39,6 +42,7 @@ class Decided:
     starts: date | None
     orders_until: date | None
     reason: str
+    where: Where
 
 
 class Sorted(NamedTuple):
@@ -82,7 +86,8 @@ def decided(snapshot: Snapshot, products: Mapping[str, Product], on: date, notes
         before = len(notes.found)
         one, row = several[-1]
         if len({each.price for each, _ in several}) > 1:
-            row.bad("decision", f"{one.product}: two decisions on its {one.column} price, and it is one price", "Keep one of them.")
+            told = " and ".join(f"{'hold' if each.price is None else f'{each.price:.2f}'} in {said.text('channel')}" for each, said in several)
+            row.bad("decision", f"{one.product}: {told}: two decisions on its {one.column} price, and it is one price", "Keep one of them.")
         days = {key: list(dict.fromkeys(d for each, _ in several if (d := getattr(each, key)))) for key in DAYS}
         for key in (key for key in DAYS if len(days[key]) > 1):
             heading, told = DECISIONS.column(key).heading, " and ".join(map(str, days[key]))
@@ -113,23 +118,27 @@ def _decided(row: Row, products: Mapping[str, Product], on: date) -> Decided | N
         do = f"Use {KEEP}, {TARGET} or {HOLD}; a price of your own belongs under {DECISIONS.column('new_price').heading}."
         row.bad("decision", f'"{row.text("decision")}" is no decision', do)
     if said and typed is not None:
-        row.bad("new_price", f"{product}: a decision and a price of your own, {typed}: which of the two?", "Keep one.")
+        row.bad("new_price", f"{product}: a decision and a price of your own, {typed:.2f}: which of the two?", "Keep one.")
     price = typed if typed is not None else None if said == HOLD else row.number("keeps" if said == KEEP else "target")
     key = "decision" if typed is None else "new_price"
     if said != HOLD and (price is None or price <= 0) and not row.notes.stops(before):
-        row.bad(key, f"{product}: there is no such price to take", "Type a price, or hold.")
+        sentence = f"{product}: there is no such price to take" if typed is None else f"{product}: {typed:.2f} is no price"
+        row.bad(key, sentence, "Type a price, or hold.")
     if typed is not None and typed != rounded(typed):
         row.bad(key, f"{product}: {typed} is no price in whole cents", "Type the price as it is to stand.")
     if price is not None and price == now:
         price = None  # a hold
     starts, until = row.day("starts"), row.day("orders_until")
-    for key, day in zip(DAYS, (starts, until)):
+    for of, day in zip(DAYS, (starts, until)):
         if price is not None and day is not None and day < on:
-            sentence = f'{product}: "{DECISIONS.column(key).heading}" {day} is before the book\'s day, {on}'
-            row.bad(key, sentence, "Type that day or a later one, or leave it empty.")
+            sentence = f'{product}: "{DECISIONS.column(of).heading}" {day} is before the book\'s day, {on}'
+            row.bad(of, sentence, "Type that day or a later one, or leave it empty.")
+    if price is not None and starts is not None and until is not None and until < starts:
+        sentence = f'{product}: "{DECISIONS.column("orders_until").heading}" {until} is before the new price starts, {starts}'
+        row.bad("orders_until", sentence, "Type a later day, or leave it empty.")
     if row.notes.stops(before):
         return None
-    return Decided(product, column, price, starts, until, row.text("reason"))
+    return Decided(product, column, price, starts, until, row.text("reason"), row.where(key))
 
 
 def told_apart(wanted: Iterable[Decided], state: Iterable[Sequence[Value]], products: Mapping[str, Product]) -> Sorted:

@@ -111,7 +111,7 @@ def _material(book: Book, said: Announced, findings: list[Finding]) -> str:
 
         near = get_close_matches(same_name(said.material), names, n=1, cutoff=0.6)
         nearest = f"; nearest: {book.materials[names[near[0]]].name}" if near else ""
-        sentence = f'an announced price for "{said.material}": no such material{nearest}'
+        sentence = f'an announced price for "{said.material}": no such material{nearest}' if said.material else "an announced price, and no material is named"
         findings.append(Finding("stop", "announced-unknown", sentence, said.where, "Write its code or name as on Materials."))
     return code
 
@@ -137,12 +137,13 @@ def _trouble(material: Material, said: Announced, rated: Rates) -> Finding | Non
     price, rise = said.pack_price, said.rise or Decimal(0)
     missing = rated.missing.get(material.code)
     why = missing.sentence if missing else "the book has no price of it"
+    paid = "" if price is None else f"{price:.2f}"
     typed, percent, share = (f"{x.normalize():f}" if x.is_finite() else str(x) for x in (rise, rise * 100, rise / 100))
     reasons = (
         (price is None and said.rise is None and said.pack is None, "announced-empty", "nothing is announced for it",
          "Type the new pack price, the new pack, or the rise in percent."),
-        (price is not None and said.rise is not None, "announced-both", f"{price} and a rise of {typed}: which of the two?", "Keep one."),
-        (price is not None and (not price.is_finite() or price <= 0), "announced-price", f"an announced price of {price} is no price",
+        (price is not None and said.rise is not None, "announced-both", f"{paid} and a rise of {typed}: which of the two?", "Keep one."),
+        (price is not None and (not price.is_finite() or price <= 0), "announced-price", f"an announced price of {paid} is no price",
          "Type what one pack will cost."),
         (not rise.is_finite(), "announced-rise", f"a rise of {typed} is no rise", "Write it like 20 % or 0.2."),
         (rise.is_finite() and rise >= 1, "announced-rise", f"a rise of {typed} would be {percent} %",

@@ -303,7 +303,7 @@ WRONG = {
     "not a number": (Announced("M14", Decimal("NaN")), "Cocoa butter: an announced price of NaN is no price"),
     "no rise": (Announced("M14", rise=Decimal("NaN")), "Cocoa butter: a rise of NaN is no rise"),
     "empty": (Announced("M14"), "Cocoa butter: nothing is announced for it"),
-    "both": (Announced("M14", Decimal(30), rise=Decimal("0.2")), "Cocoa butter: 30 and a rise of 0.2: which of the two?"),
+    "both": (Announced("M14", Decimal(30), rise=Decimal("0.2")), "Cocoa butter: 30.00 and a rise of 0.2: which of the two?"),
     "counted": (Announced("M14", Decimal(30), read_amount("12 each")), "Cocoa butter: an announced pack of 12 each: "),
     "volume": (Announced("M05", Decimal(30), read_amount("2 cups")), "no weight per volume is known to make it a mass"),
     "weight of tins": (Announced("K01", Decimal(30), read_amount("5 lb")), "Round tin 4 oz with lid: an announced pack of 5 lb: "),
