@@ -71,10 +71,10 @@ def slips(priced: Priced, wanted: Sequence[Decided]) -> list[Finding]:
     return found
 
 
-def accepted_tabs(snapshot: Snapshot, before: Book, after: Priced, wanted: Sequence[Decided]) -> list[PutTab]:
-    """The log with the prices moved, the state now, and the tabs of a run anew: what she typed beside a price moved is gone from them."""
-    rows = kept_rows(snapshot, PRICE_LOG)
-    for one in (d for d in wanted if d.price is not None):
+def logged(log: Sequence[Sequence[Value]], before: Book, after: Priced, moves: Sequence[Decided]) -> list[Sequence[Value]]:
+    """The rows of the price log with those of prices that are moved, by its columns."""
+    rows = list(log)
+    for one in moves:
         tier = next((t for t in after.tiers if t.product == one.product and after.book.channels[t.channel].price == one.column), None)
         cost = after.costs.get(one.product)
         values: dict[str, Value] = {
@@ -84,11 +84,16 @@ def accepted_tabs(snapshot: Snapshot, before: Book, after: Priced, wanted: Seque
             "reason": one.reason,
         }  # fmt: skip
         rows.append([values[c.key] for c in PRICE_LOG.columns])
+    return rows
+
+
+def accepted_tabs(snapshot: Snapshot, log: Sequence[Sequence[Value]], after: Priced, wanted: Sequence[Decided]) -> list[PutTab]:
+    """The log, the state now, and the tabs of a run anew: what she typed beside a price moved is gone from them."""
     state = state_rows(State.of(after.usage, after.rates, after.costs, after.on))
-    kept = change_tabs.state_tab([*state, *held_rows(wanted, before.products)])
+    kept = change_tabs.state_tab([*state, *held_rows(wanted, after.book.products)])
     then = state_from_rows([[cell.value for cell in row] for row in kept.rows[FIRST : FIRST + len(state)]])  # as the next run will read it
     tabs = _tabs(after, announced_impact(after), hidden_rises(after.book, after.on, after.rates), _left(answers(snapshot), after.book, wanted), then)
-    return [change_tabs.log_tab(rows), kept, *tabs]
+    return [change_tabs.log_tab(log), kept, *tabs]
 
 
 def _left(typed: change_tabs.Answers, book: Book, wanted: Sequence[Decided]) -> change_tabs.Answers:

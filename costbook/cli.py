@@ -249,6 +249,8 @@ def _accept(asked: argparse.Namespace) -> int:
         return DONE
     decided = f"{counted(len(done.moved), 'price')} moved, {done.held} held" if done.moved or done.held else nothing
     print(f"{decided}; this state of costs is kept to compare with.")
+    if any(column == "wholesale" for _, column, *_ in done.moved):
+        print(f"To tell shops: {NAME} shops {asked.book}")
     print(f"To undo this: {NAME} takeback {asked.book}")
     return DONE
 
@@ -258,7 +260,7 @@ def _shops(asked: argparse.Namespace) -> int:
     _progress("")
     print(f"{asked.book}: {'Line sheet and Price notice written' if written else 'nothing changed, file left as it is'}.")
     if under:
-        print(f"Left out, since the wholesale price of today is under its floor: {', '.join(under)}.")
+        print(f"Left out, under the floor at today's wholesale price: {', '.join(under)}.")
     if asked.pdf:
         print(f"{asked.pdf} is ready to send.")
     return DONE

@@ -14,11 +14,11 @@ from typing import TYPE_CHECKING, Any, NamedTuple
 
 from costbook.amounts.quantity import same_name
 from costbook.book import layout, tool_tabs
-from costbook.book.grid import Edits, PutTab, SetCell, Snapshot
+from costbook.book.grid import Edits, PutTab, SetCell, Snapshot, Value
 from costbook.book.model import Book
 from costbook.book.reading import read_book
 from costbook.book.table import find_tables, near, unknown
-from costbook.costing.checks import TO_COME, Priced, checks
+from costbook.costing.checks import TO_COME, Priced, checks, prices_to_come
 from costbook.costing.rates import rates
 from costbook.costing.tiers import tiers
 from costbook.costing.usage import Usage, cost_at, costs
@@ -84,19 +84,27 @@ def worked_out(snapshot: Snapshot, today: date) -> tuple[Priced, list[Finding]]:
     usage = Usage(book)
     costed, stops = costs(usage, rated)
     tiered, unreachable = tiers(book, costed)
-    priced = Priced(book, on, rated, usage, costed, tiered, _to_come(snapshot, book, on))
-    found = [*stops, *book.findings, *rated.findings, *unreachable, *checks(priced), *_announced(priced)]
+    priced = Priced(book, on, rated, usage, costed, tiered, _to_come(_price_log(snapshot), book, on))
+    found = [*stops, *book.findings, *rated.findings, *unreachable, *checks(priced), *_announced(priced), *prices_to_come(priced)]
     return priced, _once(found)
 
 
-def _to_come(snapshot: Snapshot, book: Book, on: date) -> dict[tuple[str, str], date]:
-    """Her prices, by product and column, that were accepted for a later day, with that day."""
+def _price_log(snapshot: Snapshot) -> list[list[Value]]:
+    """The rows of the price log, none where there is none yet."""
     if snapshot.grid(tool_tabs.PRICE_LOG.name) is None:
-        return {}
+        return []
     from costbook.book.decisions import kept_rows
+
+    return kept_rows(snapshot, tool_tabs.PRICE_LOG)
+
+
+def _to_come(log: Sequence[Sequence[Value]], book: Book, on: date) -> dict[tuple[str, str], date]:
+    """Her prices, by product and column, that were accepted for a later day, with that day."""
+    if not log:
+        return {}
     from costbook.book.price_log import price_days
 
-    days = price_days(kept_rows(snapshot, tool_tabs.PRICE_LOG), book.products)
+    days = price_days(log, book.products)
     return {key: after[-1].starts for key, told in days.items() if (after := told.after(on))}
 
 
@@ -368,7 +376,7 @@ def accept(path: Path | Host, tell: Tell = _quiet, today: date | None = None) ->
     from costbook.book.decisions import decided, kept_rows, price_cells, told_apart
     from costbook.book.table import Notes
     from costbook.book.tool_tabs import STATE
-    from costbook.changes import accepted_tabs, slips
+    from costbook.changes import accepted_tabs, logged, slips
 
     tell(f"reading {path.name}")
     with _opened(path) as (host, snapshot):
@@ -385,8 +393,11 @@ def accept(path: Path | Host, tell: Tell = _quiet, today: date | None = None) ->
         prices = {(d.product, d.column): d.price for d in moves if d.price is not None}
         cells = price_cells(snapshot, prices)
         after, found = worked_out(snapshot.with_cells(cells), day)
+        log = logged(_price_log(snapshot), book, after, moves)
+        after = after._replace(to_come=_to_come(log, after.book, after.on))  # the log it was read from is that of before
+        found = [*(f for f in found if f.check != TO_COME), *prices_to_come(after)]
         notes.found += [f for f in found if f.check == "undercuts" and any(d.product in f.about for d in moves)]
-        tabs = [tab for tab in accepted_tabs(snapshot, book, after, wanted) if not tab.stands_in(snapshot)]
+        tabs = [tab for tab in accepted_tabs(snapshot, log, after, wanted) if not tab.stands_in(snapshot)]
         edits, _ = _price_edits(snapshot.with_cells(cells), after, found)
         tell("writing")
         host.apply(Edits((*cells, *edits.cells), (*edits.tabs, *tabs)))

@@ -586,5 +586,4 @@ def _early_words(column: str, day: date, codes: Sequence[str]) -> str:
 CHECKS: tuple[Callable[[Priced], Iterable[Finding]], ...] = (
     liquid_in_ounces, pack_units, open_amounts, from_memory, paper_totals, old_prices, jumps, unknown_lines, undated, best_before, acid_last,
     cautions, losses, scaled_recipes, siblings, unpaid, capacity, sets, under_floor, retail_over_wholesale, smallest_orders, markups,
-    prices_to_come,
 )  # fmt: skip

@@ -437,6 +437,8 @@ def test_a_price_counted_before_its_day_is_named_with_the_day_wherever_it_counts
     assert cli.main(["accept", str(path)]) == 0
     assert "P13: wholesale 9.00 -> 10.25 from 2026-11-15: shops see the old price until then" in capsys.readouterr().out
     words = "wholesale price of P13 starts on 2026-11-15 and is counted already"
+    assert words in openpyxl.load_workbook(path)["Prices"]["A2"].value
+    assert not commands.price(path).written, "accept leaves a book that says all of it"
     for command in ("price", "changed", "next"):
         cli.main([command, str(path), *(["--plan", "--seconds", "1"] if command == "next" else [])])
         assert words in capsys.readouterr().out

@@ -298,7 +298,7 @@ WRONG = {
     "percent": (Announced("M14", rise=Decimal("20.0")), "Cocoa butter: a rise of 20 would be 2000 %. Write 20 % or 0.2"),
     "one": (Announced("M14", rise=Decimal(1)), "Cocoa butter: a rise of 1 would be 100 %. Write 1 % or 0.01"),
     "fall": (Announced("M14", rise=Decimal(-20)), "Cocoa butter: a rise of -20 leaves no price"),
-    "zero": (Announced("M14", Decimal(0)), "Cocoa butter: an announced price of 0 is no price"),
+    "zero": (Announced("M14", Decimal(0)), "Cocoa butter: an announced price of 0.00 is no price"),
     "negative": (Announced("M14", Decimal("-3.50")), "Cocoa butter: an announced price of -3.50 is no price"),
     "not a number": (Announced("M14", Decimal("NaN")), "Cocoa butter: an announced price of NaN is no price"),
     "no rise": (Announced("M14", rise=Decimal("NaN")), "Cocoa butter: a rise of NaN is no rise"),
