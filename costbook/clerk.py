@@ -148,7 +148,7 @@ class Clerk:
                 rows.append(row)
         there = [row for row in rows if self._is_announced(row)]
         new = [row for row in rows if row not in there]
-        told = [counted(len(new), "announced price"), f"{same} unchanged" if same else "", f"{not_hers} not bought by you" if not_hers else ""]
+        told = [counted(len(new), "announced price") if new else "", f"{same} unchanged" if same else "", f"{not_hers} not bought by you" if not_hers else ""]
         why = ", ".join(filter(None, told)) + "".join(f"; {text}: add its code on Materials if so" for text in unsure[:3])
         if not new:
             return "already there" if there else "posted", why

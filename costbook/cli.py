@@ -219,7 +219,10 @@ def _changed(asked: argparse.Namespace) -> int:
               f"{_text(change.a_year):>9}  {under}")  # fmt: skip
     stopped = any(f.level == "stop" for f in told.findings)
     which = "The announced prices that can be used" if stopped else "All announced prices"
-    print(f"\n{which} together cost {told.impact.a_year:.2f} a year at present sales.")
+    if told.impact.news or stopped:
+        print(f"\n{which} together cost {told.impact.a_year:.2f} a year at present sales.")
+    else:
+        print("\nNo price is announced: type what a supplier announces on the Announced prices tab.")
     for rise in told.hidden:
         print(f" warn  {rise.after.line.where}: {rise.sentence}")
     if told.findings or told.impact.findings:
@@ -237,7 +240,7 @@ def _accept(asked: argparse.Namespace) -> int:
         _print_findings(done.findings)
     for product, column, old, new in done.moved:
         starts = done.later.get((product, column))
-        print(f"{product}: {column} {old:.2f} -> {new:.2f}{f' from {starts}: shops see the old price until then, your own tabs count the new one already' if starts else ''}")
+        print(f"{product}: {column} {old:.2f} -> {new:.2f}{f' from {starts}: shops see it from then on, your own tabs count it already' if starts else ''}")
     if any(f.level == "stop" for f in done.findings):
         print("Nothing was moved.")
         return STOPPED

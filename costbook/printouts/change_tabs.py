@@ -18,6 +18,7 @@ from costbook.costing.variance import Variance
 from costbook.printouts.tabs import FIRST, cells_of, counted_early, put, shown_name, shown_per
 
 CHARTED = 40
+DUST = 1e-9  # the state then is kept to 12 digits: less than this is no change
 FLAGS = (("under cost", "flag stop"), ("under floor", "flag stop"), ("under target", "flag warn"), ("ok", "flag good"))
 Answers = Mapping[tuple[str, str], Mapping[str, Value]]
 
@@ -201,7 +202,8 @@ def since_tab(priced: Priced, found: Mapping[str, Variance], since: date) -> Put
     """A row per product that both states hold, with the effects that make up its change."""
     rows = []
     for code, v in found.items():
-        rows.append(cells_of(SINCE, [code, priced.book.products[code].name, v.before, v.after, v.change, *v.effects]))
+        moved = [0.0 if abs(x) < DUST else x for x in (v.change, *v.effects)]
+        rows.append(cells_of(SINCE, [code, priced.book.products[code].name, v.before, v.after, *moved]))
     hint = (
         f"Since {since}. One thing after another in the order of the columns: usage at the prices of then, prices at the usage of now;"
         " the columns add up to the change."

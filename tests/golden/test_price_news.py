@@ -435,7 +435,7 @@ def test_a_price_counted_before_its_day_is_named_with_the_day_wherever_it_counts
     decide(seen, "P13", "From", datetime(2026, 11, 15))
     path = seen.save()
     assert cli.main(["accept", str(path)]) == 0
-    assert "P13: wholesale 9.00 -> 10.25 from 2026-11-15: shops see the old price until then" in capsys.readouterr().out
+    assert "P13: wholesale 9.00 -> 10.25 from 2026-11-15: shops see it from then on" in capsys.readouterr().out
     words = "wholesale price of P13 starts on 2026-11-15 and is counted already"
     assert words in openpyxl.load_workbook(path)["Prices"]["A2"].value
     assert not commands.price(path).written, "accept leaves a book that says all of it"
@@ -558,3 +558,23 @@ def test_an_announced_price_without_a_material_and_a_total_that_leaves_one_out_s
     said = capsys.readouterr().out
     assert f"{place}: an announced price, and no material is named" in said
     assert "The announced prices that can be used together cost " in said and f"then: costbook accept {book.path}" in said
+
+
+def test_since_accepted_shows_no_change_where_there_is_none(seen: Copy) -> None:
+    decide(seen, "P06", "Decision", "hold")
+    commands.accept(seen.save(), today=DAY)
+    commands.changed(seen.path, today=DAY)
+    moved = [v for r in seen.written("Since accepted")[0] for h, v in r.items() if h not in ("Code", "Product", "Cost then", "Cost now")]
+    assert moved and set(moved) == {0}
+
+
+def test_with_nothing_announced_changed_says_so_and_what_to_do(book: Copy, capsys: Any) -> None:
+    sheet = book.workbook["Announced prices"]
+    top = book.heading("Announced prices", "Material")
+    for row in sheet.iter_rows(min_row=top.row + 1):
+        for cell in row:
+            cell.value = None
+    assert cli.main(["changed", str(book.save())]) == 0
+    said = capsys.readouterr().out
+    assert "No price is announced: type what a supplier announces on the Announced prices tab." in said
+    assert "a year at present sales" not in said and "costbook accept" not in said
