@@ -217,12 +217,14 @@ def _changed(asked: argparse.Namespace) -> int:
         under = ", ".join(f"{t.channel}{' (newly)' if t.crosses_floor else ''}" for t in change.tiers if t.under_floor_after)
         print(f"{code[:6]:<6} {told.priced.book.products[code].name[:36]:<36} {change.before:>9.2f} {change.rise:>7.3f} {change.after:>9.2f}  "
               f"{_text(change.a_year):>9}  {under}")  # fmt: skip
-    stopped = any(f.level == "stop" for f in told.findings)
-    which = "The announced prices that can be used" if stopped else "All announced prices"
-    if told.impact.news or stopped:
+    which = "The announced prices that can be used" if told.left_out else "All announced prices"
+    if told.impact.news or told.left_out:
         print(f"\n{which} together cost {told.impact.a_year:.2f} a year at present sales.")
     else:
         print("\nNo price is announced: type what a supplier announces on the Announced prices tab.")
+    unpriced = [code for code in told.priced.book.products if code not in told.priced.costs]
+    if unpriced:
+        print(f"Not in it, without a price: {', '.join(unpriced)}.")
     for rise in told.hidden:
         print(f" warn  {rise.after.line.where}: {rise.sentence}")
     if told.findings or told.impact.findings:
@@ -230,7 +232,7 @@ def _changed(asked: argparse.Namespace) -> int:
     print(f"{told.path}: {'written' if told.written else 'nothing changed, file left as it is'}.")
     if told.impact.news:
         print(f"Now decide on the Price decisions tab, and save; then: {NAME} accept {asked.book}")
-    return STOPPED if stopped else DONE
+    return STOPPED if any(f.level == "stop" for f in told.findings) else DONE
 
 
 def _accept(asked: argparse.Namespace) -> int:

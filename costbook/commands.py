@@ -301,7 +301,7 @@ def _read(path: Path | Host) -> Snapshot:
 
 
 class Changed(NamedTuple):
-    """What announced prices do to a book, what was found about them, hidden rises, and whether the file was written."""
+    """What announced prices do to a book, what was found about them or stops a product, hidden rises, and whether the file was written."""
 
     path: Path
     priced: Priced
@@ -309,6 +309,11 @@ class Changed(NamedTuple):
     findings: tuple[Finding, ...]
     hidden: tuple["HiddenRise", ...]
     written: bool
+
+    @property
+    def left_out(self) -> bool:
+        """Whether something announced cannot be used; what stops a product says which."""
+        return any(f.level == "stop" and not f.about for f in self.findings)
 
 
 def changed(path: Path | Host, tell: Tell = _quiet, today: date | None = None) -> Changed:
@@ -332,7 +337,8 @@ def changed(path: Path | Host, tell: Tell = _quiet, today: date | None = None) -
         edits = Edits(edits.cells, (*(t for t in edits.tabs if t.name not in names), *tabs, *_missing(snapshot, layout.ANNOUNCED)))
         tell("writing")
         written = bool(edits) and host.apply(edits)
-    about = [f for f in found if f.check.startswith("announced") or f.check == TO_COME or _on(f, snapshot, layout.ANNOUNCED.name)]
+    # What stops a product too: it is not among those that change.
+    about = [f for f in found if f.level == "stop" or f.check.startswith("announced") or f.check == TO_COME or _on(f, snapshot, layout.ANNOUNCED.name)]
     return Changed(file_of(path), priced, impact, (*about, *_beside(snapshot, edits)), tuple(hidden), written)
 
 

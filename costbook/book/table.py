@@ -182,7 +182,7 @@ class Row:
         found = self.value(key)
         if isinstance(found, str) and found.strip().endswith("%"):
             try:
-                return read_money(found.strip().rstrip("%"), self.notes.decimal) / 100
+                return read_money(found.strip().rstrip("%").removeprefix("+"), self.notes.decimal) / 100  # a rise is often written +20 %
             except QuantityError:
                 self.bad(key, f'a share in percent belongs here; the cell holds "{found}"', "Type it as 3 %.")
                 return None

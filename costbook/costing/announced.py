@@ -237,6 +237,8 @@ def _quoted(material: Material, rate: Rate, said: Announced, findings: list[Find
 def _asked(material: Material, new: NewRate, on: date) -> Iterable[Finding]:
     """What to look at in an announced price that is used: a day gone by, a pack that may be another."""
     said = new.announced
+    if not new.change:
+        yield Finding("note", "announced-same", f"{material.name}: what is announced is what it costs now; nothing follows", said.where, "See whether the new price stands there.")
     if said.starts and said.starts < on:
         sentence = f"{material.name}: the price announced from {said.starts} is in force already on the book's day, {on}"
         yield Finding("ask", "announced-past", sentence, said.where, "Mend the date, or post the paper that charges it.")

@@ -230,6 +230,19 @@ def test_an_announced_price_that_cannot_be_used_is_one_sentence(book: Copy, head
     assert commands.price(book.save(), today=DAY).findings.count(found) == 1
 
 
+def test_a_rise_with_a_plus_is_read_and_one_that_is_none_is_told(book: Copy) -> None:
+    """Beeswax pellets at 12.40 a pack; a rise of 20 % as in the letter's own words, then the price it has."""
+    book.type("Announced prices", "New price per pack", "Beeswax pellets", None)
+    place = book.type("Announced prices", "Or the rise", "Beeswax pellets", "+20 %")
+    told = commands.changed(book.save(), today=DAY)
+    assert told.findings == () and float(told.impact.news["M04"].price_after) == pytest.approx(12.40 * 1.2)
+    book.type("Announced prices", "Or the rise", "Beeswax pellets", None)
+    book.type("Announced prices", "New price per pack", "Beeswax pellets", 12.4)
+    (found,) = commands.changed(book.save(), today=DAY).findings
+    assert (found.level, found.sentence) == ("note", "Beeswax pellets: what is announced is what it costs now; nothing follows")
+    assert found.where and found.where.tab == place.split("!")[0]
+
+
 def test_a_day_that_cannot_be_read_is_asked_and_its_price_is_still_seen(book: Copy) -> None:
     book.type("Announced prices", "From", ("Cocoa butter",), "next month")
     told = commands.changed(book.save(), today=DAY)
@@ -566,6 +579,13 @@ def test_since_accepted_shows_no_change_where_there_is_none(seen: Copy) -> None:
     commands.changed(seen.path, today=DAY)
     moved = [v for r in seen.written("Since accepted")[0] for h, v in r.items() if h not in ("Code", "Product", "Cost then", "Cost now")]
     assert moved and set(moved) == {0}
+
+
+def test_a_product_without_a_price_is_named_beside_those_that_change(book: Copy, capsys: Any) -> None:
+    book.type("Products", "In the line", "P08", "dropped")
+    assert cli.main(["changed", str(book.save())]) == 1
+    said = capsys.readouterr().out
+    assert "Not in it, without a price: P14." in said and "P14 takes P08, which is dropped" in said
 
 
 def test_with_nothing_announced_changed_says_so_and_what_to_do(book: Copy, capsys: Any) -> None:
