@@ -73,7 +73,9 @@ def _on_paper(look: Look, rows: Sequence[Sequence[Cell]], columns: int, printed:
         table = math.fsum(CHARACTER * look.widths[i] + COLUMN_EDGE for i in range(count))
         scale = min(1.0, (wide - MARGINS_WIDE) / max(table, *(CENTIMETRE * c.width_cm for c in charts)))
         head = math.fsum(look.heights.get(i, ROW) for i in range(FIRST))
-        room = (tall - MARGINS_TALL) / scale - head - math.fsum(_height(row, look) for row in rows) - ROW * len(charts)
+        room = (tall - MARGINS_TALL) / scale - head - ROW * (len(rows) + len(charts))
+        if room > 0:  # thousands of rows need no closer look
+            room -= math.fsum(_wrapped(row, look) for row in rows)
         fits = room / math.fsum(CENTIMETRE * c.height_cm for c in charts)
         if fits < SHRINKS:
             return look._replace(print_area=(0, 0, below, count - 1))
@@ -82,9 +84,10 @@ def _on_paper(look: Look, rows: Sequence[Sequence[Cell]], columns: int, printed:
     return look._replace(charts=charts, print_area=None if printed is None else (0, 0, below, count - 1))
 
 
-def _height(row: Sequence[Cell], look: Look) -> float:
-    """About how high a row is, with its longest text wrapped."""
-    return ROW * max([1, *(math.ceil(len(c.value) / look.widths[i]) for i, c in enumerate(row) if c.style == "tool wrapped" and isinstance(c.value, str))])
+def _wrapped(row: Sequence[Cell], look: Look) -> float:
+    """About how much higher than one line a row is, with its longest text wrapped."""
+    lines = (math.ceil(len(c.value) / look.widths[i]) for i, c in enumerate(row) if c.style == "tool wrapped" and isinstance(c.value, str))
+    return ROW * (max([1, *lines]) - 1)
 
 
 def cells_of(tab: Tab, values: Iterable[Value | Formula]) -> list[Cell]:

@@ -44,6 +44,15 @@ def test_a_chart_that_a_page_would_cut_is_for_the_screen(rows: int) -> None:
     assert look.print_area == (0, 0, rows + 2, len(MOVERS.columns) - 1) and look.charts[0].height_cm == 8.0
 
 
+def test_rows_of_several_lines_are_counted_as_high_as_they_are() -> None:
+    """Ten rows with a sentence of four lines in a column of 32 characters take as much of the page as 40 of one line."""
+    assert HEAD + 41 * 15 > 508.9 > HEAD + 11 * 15 + 8.0 * POINTS_A_CM
+    chart = Chart("bar", "10 %", (3, 0, 4, 0), (Series((2, 4), (3, 4, 4, 4), "000000"),), (14, 0), 20.0, 8.0)
+    row = [Cell("x" * 32 * 4, "tool wrapped"), *[Cell("x", "tool text")] * (len(MOVERS.columns) - 1)]
+    assert MOVERS.columns[0].width == 32
+    assert put(MOVERS, "hint", [row] * 10, [chart]).look.print_area == (0, 0, 12, len(MOVERS.columns) - 1)
+
+
 def test_of_columns_that_are_for_the_screen_none_is_printed_and_the_chart_is() -> None:
     look = with_chart(5, 8.0, printed=3)
     assert look.print_area is not None
