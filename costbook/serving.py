@@ -85,6 +85,9 @@ def _post(host: Host, wanted: Plain, tell: commands.Tell) -> Plain:
     sentence = ", ".join(f"{counted(states.count(state), 'paper')} {state}" for state in dict.fromkeys(states)) + "."
     if waits:
         sentence += f" {waits[0].file}: {waits[0].why}"
+    done = [paper for paper in papers if paper.state == "posted"]
+    if done:
+        sentence += f" Now press {'What changed' if any(paper.announces for paper in done) else 'Price'}."
     return _told(sentence, "posted" in states, bool(waits), False)
 
 

@@ -20,6 +20,7 @@ from costbook.costing.rates import LandedLine, Rate, Rates
 from costbook.errors import Finding, QuantityError
 
 SEVERAL_TIMES = 2.0  # a goods price per unit that doubles or halves is asked about: the pack may be another
+SAME = 1e-9  # of a rate: less than this is no change
 OTHER_PACK = 1.5  # a pack so much larger or smaller is another pack, not the old one filled less
 
 
@@ -237,8 +238,8 @@ def _quoted(material: Material, rate: Rate, said: Announced, findings: list[Find
 def _asked(material: Material, new: NewRate, on: date) -> Iterable[Finding]:
     """What to look at in an announced price that is used: a day gone by, a pack that may be another."""
     said = new.announced
-    if not new.change:
-        yield Finding("note", "announced-same", f"{material.name}: what is announced is what it costs now; nothing follows", said.where, "See whether the new price stands there.")
+    if abs(new.change) <= SAME * new.before:
+        yield Finding("note", "announced-same", f"{material.name}: what is announced is what it costs now; nothing follows", said.where, "Take it out if it is in force, or type the new price.")
     if said.starts and said.starts < on:
         sentence = f"{material.name}: the price announced from {said.starts} is in force already on the book's day, {on}"
         yield Finding("ask", "announced-past", sentence, said.where, "Mend the date, or post the paper that charges it.")

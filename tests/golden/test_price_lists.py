@@ -12,7 +12,8 @@ from typing import Any
 import openpyxl
 import pytest
 
-from costbook import cli, commands
+from costbook import cli, commands, serving
+from costbook.hosts.file import WorkbookFile
 
 Copy = Any
 LIST = (
@@ -66,6 +67,17 @@ def test_what_to_do_next_is_told_by_what_was_posted(quiet: Copy, papers: Path, t
         told = [line for line in capsys.readouterr().out.splitlines() if line.startswith("Now: ")]
         assert told == [f"Now: costbook {command} {quiet.path}"]
     assert cli.main(["post", str(quiet.save()), str(prices)]) == 0 and "Now:" not in capsys.readouterr().out
+
+
+def test_a_button_leads_to_what_the_paper_is_for(quiet: Copy, papers: Path, tmp_path: Path) -> None:
+    prices = tmp_path / "prices.csv"
+    prices.write_text(LIST, encoding="utf-8")
+    invoice = tmp_path / "new.csv"
+    text = (papers / "Brackwell_B-0977.csv").read_text(encoding="utf-8")
+    invoice.write_text(text.replace("B-0977", "B-0978"), encoding="utf-8")
+    for paper, button in ((prices, "What changed"), (invoice, "Price")):
+        told = serving.DOES["post"](WorkbookFile(quiet.save()), {"papers": [str(paper)]}, serving.quiet)
+        assert told["sentence"] == f"1 paper posted. Now press {button}."
 
 
 def test_a_list_twice_is_there_once_and_buys_nothing(quiet: Copy, tmp_path: Path) -> None:
