@@ -217,11 +217,7 @@ def _changed(asked: argparse.Namespace) -> int:
         under = ", ".join(f"{t.channel}{' (newly)' if t.crosses_floor else ''}" for t in change.tiers if t.under_floor_after)
         print(f"{code[:6]:<6} {told.priced.book.products[code].name[:36]:<36} {change.before:>9.2f} {change.rise:>7.3f} {change.after:>9.2f}  "
               f"{_text(change.a_year):>9}  {under}")  # fmt: skip
-    which = "The announced prices that can be used" if told.left_out else "All announced prices"
-    if told.impact.news or told.left_out:
-        print(f"\n{which} together cost {told.impact.a_year:.2f} a year at present sales.")
-    else:
-        print("\nNo price is announced: type what a supplier announces on the Announced prices tab.")
+    print(f"\n{told.sentence}")
     unpriced = [code for code in told.priced.book.products if code not in told.priced.costs]
     if unpriced:
         print(f"Not in it, without a price: {', '.join(unpriced)}.")

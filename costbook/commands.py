@@ -12,6 +12,7 @@ from decimal import Decimal
 from pathlib import Path
 from typing import TYPE_CHECKING, Any, NamedTuple
 
+from costbook.amounts.numbers import counted
 from costbook.amounts.quantity import same_name
 from costbook.book import layout, tool_tabs
 from costbook.book.grid import Edits, PutTab, SetCell, Snapshot, Value
@@ -314,6 +315,15 @@ class Changed(NamedTuple):
     def left_out(self) -> bool:
         """Whether something announced cannot be used; what stops a product says which."""
         return any(f.level == "stop" and not f.about for f in self.findings)
+
+    @property
+    def sentence(self) -> str:
+        """What the announced prices come to."""
+        if not self.impact.news:
+            return "No announced price can be used." if self.left_out else "No price is announced: type what a supplier announces on the Announced prices tab."
+        prices = counted(len(self.impact.news), "announced price costs", "announced prices together cost")
+        money = f"{self.impact.a_year:.2f} {self.priced.book.settings.currency} a year at present sales"
+        return f"{prices} {money}{'; what cannot be used is not in it' if self.left_out else ''}."
 
 
 def changed(path: Path | Host, tell: Tell = _quiet, today: date | None = None) -> Changed:

@@ -60,10 +60,7 @@ def _price(host: Host, wanted: Plain, tell: commands.Tell) -> Plain:
 def _changed(host: Host, wanted: Plain, tell: commands.Tell) -> Plain:
     done = commands.changed(host, tell)
     newly = len(done.impact.crossed)
-    currency = done.priced.book.settings.currency
-    sentence = f"Announced prices cost {done.impact.a_year:.2f} {currency} a year at present sales; {counted(newly, 'price')} newly under the floor."
-    if not done.impact.news and not done.left_out:
-        sentence = "No price is announced: type what a supplier announces on the Announced prices tab."
+    sentence = f"{done.sentence} {counted(newly, 'price')} newly under the floor." if done.impact.news else done.sentence
     stopped = any(f.level == "stop" for f in done.findings)
     return _told(sentence if done.written else f"{SAME} {sentence}", done.written, stopped, bool(done.findings))
 

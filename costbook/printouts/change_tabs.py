@@ -7,6 +7,7 @@ from collections.abc import Mapping, Sequence
 from datetime import date
 
 from costbook.amounts.money import read_ending
+from costbook.amounts.numbers import counted
 from costbook.book.grid import Cell, Chart, Highlight, PutTab, Series, Value, column_name
 from costbook.book.layout import SERIES, Column
 from costbook.book.tool_tabs import CHANGED, DECISIONS, LEVERS, MOVERS, PRICE_LOG, RISES, SINCE, STATE, tool
@@ -39,7 +40,9 @@ def changed_tab(priced: Priced, impact: Impact) -> PutTab:
     rows += _total(tab.columns, impact)
     place = tab.place("rise")
     charts = _bars("Rise of a good piece", place, 0, len([c for c in changes if c.rise]), len(rows), "0.00") if impact.news else ()
-    told = f"Announced prices cost {impact.a_year:,.2f} a year at present sales." if impact.news else "No announced price changes anything."
+    told = "No announced price changes anything."
+    if impact.news:
+        told = f"{counted(len(impact.news), 'announced price costs', 'announced prices together cost')} {impact.a_year:,.2f} a year at present sales."
     return put(tab, f"{told} Nothing of yours moves: decide on the Price decisions tab.", rows, charts)
 
 

@@ -332,7 +332,7 @@ def test_without_an_office_program_a_pdf_costs_one_sentence(book: Copy, tmp_path
 def test_what_is_printed_names_the_rise_and_the_year(book: Copy, capsys: Any) -> None:
     assert cli.main(["changed", str(book.save())]) == 0
     told = capsys.readouterr().out
-    assert "935.46 a year" in told and "Wholesale (newly)" in told
+    assert "6 announced prices together cost 935.46 USD a year" in told and "Wholesale (newly)" in told
     assert cli.main(["accept", str(book.path)]) == 0
     assert "Nothing was decided, so nothing moved; this state of costs is kept" in capsys.readouterr().out  # the first state is kept
     assert cli.main(["accept", str(book.path)]) == 0
@@ -569,8 +569,8 @@ def test_an_announced_price_without_a_material_and_a_total_that_leaves_one_out_s
     place = book.type("Announced prices", "Material", "Beeswax pellets", None)
     assert cli.main(["changed", str(book.save())]) == 1
     said = capsys.readouterr().out
-    assert f"{place}: an announced price, and no material is named" in said
-    assert "The announced prices that can be used together cost " in said and f"then: costbook accept {book.path}" in said
+    assert f"{place}: an announced price, and no material is named" in said and "; what cannot be used is not in it." in said
+    assert "5 announced prices together cost " in said and f"then: costbook accept {book.path}" in said
 
 
 def test_since_accepted_shows_no_change_where_there_is_none(seen: Copy) -> None:
@@ -588,9 +588,16 @@ def test_a_product_without_a_price_is_named_beside_those_that_change(book: Copy,
     assert "Not in it, without a price: P14." in said and "P14 takes P08, which is dropped" in said
 
 
-def test_with_nothing_announced_changed_says_so_and_what_to_do(book: Copy, capsys: Any) -> None:
+def test_with_one_or_nothing_announced_changed_says_so_and_what_to_do(book: Copy, capsys: Any) -> None:
     sheet = book.workbook["Announced prices"]
     top = book.heading("Announced prices", "Material")
+    for row in sheet.iter_rows(min_row=top.row + 2):
+        for cell in row:
+            cell.value = None
+    assert cli.main(["changed", str(book.save())]) == 0
+    assert "\n1 announced price costs " in capsys.readouterr().out
+    assert openpyxl.load_workbook(book.path)[CHANGED]["A2"].value.startswith("1 announced price costs ")
+    sheet = book.workbook["Announced prices"]
     for row in sheet.iter_rows(min_row=top.row + 1):
         for cell in row:
             cell.value = None
