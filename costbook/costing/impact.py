@@ -189,7 +189,7 @@ def _tier(pricer: Pricer, tier: Tier, after: float) -> TierChange:
 def _findings(book: Book, news: Mapping[str, NewRate], found: Mapping[str, ProductChange]) -> list[Finding]:
     used = {code for change in found.values() for code in change.effects}
     notes = [
-        Finding("note", "announced-unused", f"{book.materials[code].name} changes and is in no product that has a cost: nothing follows",
+        Finding("note", "announced-unused", f"the price of {book.materials[code].name} changes, and no product that has a cost takes it: nothing follows",
                 new.announced.where)
         for code, new in news.items() if new.change and code not in used
     ]  # fmt: skip
