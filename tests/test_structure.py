@@ -51,7 +51,7 @@ FLOW = {
     "hosts": ["quiet", "whole", "locks", "backups", "disk", "package", "scan", "reading", "losses", "cells", "rows", "render", "anew",
               "archive", "ooxml", "styles", "splice", "graft", "surgery", "places", "contract", "file", "pages", "notation", "calc", "headless", "office",
               "journal", "typed", "excel", "opening", "extension", "excel_buttons"],
-    "invoices": ["wording", "packs", "dialect", "matching", "checks", "headings", "tabular", "price_list", "shop_sales", "en16931", "vocabulary", "placed",
+    "invoices": ["wording", "packs", "dialect", "matching", "checks", "line_terms", "headings", "vocabulary", "tabular", "price_list", "shop_sales", "en16931", "placed",
                  "columns", "line_table", "letterhead", "page"],
     "printouts": ["marks", "figures", "frames", "tabs", "result_tabs", "paper_tabs", "change_tabs", "shop_tabs", "stock_tabs"],
 }

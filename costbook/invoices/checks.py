@@ -20,6 +20,8 @@ _STANDARD = ("UBL", "UBL-CN", "CII")
 # A stated amount is a computed one rounded to the cent, whichever way the half went.
 _HALF_CENT = Decimal("0.005")
 _CENT_PLACES = 2
+_CENT = Decimal("0.01")
+_FOR_MANY = (1, 10, 100, 1000)
 _MONEY_KINDS = ("goods", "sample", "back-order", "discount", "charge")
 
 
@@ -106,6 +108,8 @@ def _line_problems(invoice: Invoice) -> Iterator[str]:
     for line in invoice.lines:
         if _has_arithmetic(invoice, line):
             yield from _line_problem(line)
+            if invoice.syntax not in _STANDARD and line.price and abs(line.price / line.base_quantity) < _CENT:
+                yield f"{line.place}: one of '{_short(line.name)}' costs less than a cent, so its amount does not tell how many came"
     yield from _group_problems(invoice)
 
 
@@ -130,7 +134,14 @@ def _line_problem(line: InvoiceLine) -> Iterator[str]:
     apart = _apart(line.net, computed)
     if apart:
         made = f"its quantity and price make {_cents(computed)} ({apart})"
-        yield f"{line.place}: '{_short(line.name)}' is {line.net}, but {made}"
+        yield f"{line.place}: '{_short(line.name)}' is {line.net}, but {made}{_would_make(line)}"
+
+
+def _would_make(line: InvoiceLine) -> str:
+    """For how many the price would be for the line to close, in words: never taken, since a wrong count can make it so."""
+    worth = line.quantity * (line.price or Decimal(0))
+    fit = [many for many in _FOR_MANY if many != line.base_quantity and not _apart(line.net, worth / many - line.allowances + line.charges)]
+    return f"; they would make it if the price were for {fit[0]}, which the paper does not say" if fit else ""
 
 
 def _short(name: str) -> str:

@@ -11,12 +11,14 @@ from dataclasses import dataclass, replace
 from decimal import Decimal
 from itertools import combinations, product
 
+from costbook.invoices.line_terms import discount_role, priced_for
 from costbook.invoices.placed import Line, Phrase, has_digit, has_letter, is_number
 from costbook.invoices.vocabulary import ROLES
 from costbook.invoices.wording import plain
 
 PERCENT = re.compile(r"([-–−]?\d[\d.,]*) ?%", re.ASCII)
 MONEY = ("price", "amount")
+_PER_MANY = re.compile(r"(?:[^\W\d]*[./]?)?/?(?:100?0?|1[.,]000)")
 _LONGEST_HEADING = 5
 _FAR_BELOW = 4  # a row of headings stands at most so many lines above the first row of its table
 _CURRENCIES = ("eur", "usd", "gbp", "chf", "in")
@@ -51,7 +53,7 @@ def heading_at(all_lines: Sequence[Line], at: int, known: Mapping[str, str]) -> 
     Args: known are headings of this supplier's papers (as `plain` has them) and their roles; they go before the usual ones.
     """
     base = all_lines[at]
-    if any(has_digit(word.text) for word in base.words) or len(base.words) > 40:
+    if _figures(base) or len(base.words) > 40:
         return None
     runs = [(run, [run]) for run in _runs(base, known)]
     if sum(bool(_role(run.text, known)) for run, _ in runs) < 2:
@@ -61,7 +63,7 @@ def heading_at(all_lines: Sequence[Line], at: int, known: Mapping[str, str]) -> 
     for i in near:
         line = all_lines[i]
         close = line.page == base.page and abs(line.middle - base.middle) < 1.7 * max(base.height, line.height)
-        if not close or any(has_digit(word.text) for word in line.words):
+        if not close or _figures(line):
             continue
         taken.add(i)
         for run in line.phrases:
@@ -99,6 +101,11 @@ def _runs(line: Line, known: Mapping[str, str]) -> Iterator[Phrase]:
             yield Phrase(tuple(words[i] for i in rest))
 
 
+def _figures(line: Line) -> bool:
+    """Whether figures stand in a line that are no heading's 'per 100'."""
+    return any(has_digit(word.text) and not _PER_MANY.fullmatch(word.text) for word in line.words)
+
+
 def _column(first: Phrase, stack: Sequence[Phrase], known: Mapping[str, str]) -> Column:
     whole = " ".join(run.text for run in stack)
     texts = (whole, first.text, *(run.text for run in stack))
@@ -110,9 +117,13 @@ def _column(first: Phrase, stack: Sequence[Phrase], known: Mapping[str, str]) ->
 def _role(text: str, known: Mapping[str, str]) -> str:
     if plain(text) in known:
         return known[plain(text)]
+    what, many = priced_for(text)
+    if many > 1:
+        return "price" if ROLES.get(what) in ("price", "price_for") else ""
     bare = re.sub(r"\([^)]*\)", " ", text)
     short = " ".join(w for w in plain(bare).split() if w not in _CURRENCIES)
-    return ROLES.get(plain(text)) or ROLES.get(plain(bare)) or ROLES.get(short, "")
+    role = ROLES.get(plain(text)) or ROLES.get(plain(bare)) or ROLES.get(short, "")
+    return discount_role(text) if role == "discount" else role
 
 
 def _usable(heading: Heading) -> Heading | None:

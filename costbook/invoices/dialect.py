@@ -24,7 +24,10 @@ BLANK = ("", "-", "–", "—")
 _TYPED_PLACES = 9
 _LARGEST_NUMBER = Decimal(10) ** 12
 _SEPARATED = re.compile(r"\d[\d.,]*", re.ASCII)
+# A count and the unit beside it: '20 Stk', '12pcs', '3x'.
+COUNTED = re.compile(r"([-–−+]?\d[\d.,]*(?: \d{3})*)\s*(.*)", re.ASCII)
 _MONTH_NAMES = ("jan", "feb", "mar", "apr", "may", "jun", "jul", "aug", "sep", "oct", "nov", "dec")
+TIMES = ("x", "X", "×")
 _MONTHS = {name: number for number, name in enumerate(_MONTH_NAMES, 1)}
 
 
@@ -169,6 +172,19 @@ def _read_number(text: str, decimal: str, count: bool) -> Decimal | None:
     except QuantityError:
         return None
     return Decimal(part.numerator) / part.denominator
+
+
+def counted(text: str) -> tuple[str, str]:
+    """The count and the unit of a cell that holds both, as written; the text itself and '' for any other.
+
+    >>> counted("12pcs"), counted("2 St."), counted("3x"), counted("2 x 12")
+    (('12', 'pcs'), ('2', 'St.'), ('3', ''), ('2 x 12', ''))
+    """
+    found = COUNTED.fullmatch(clean(text))
+    unit = found[2].strip() if found else ""
+    if not found or not unit or any(c.isdigit() for c in unit) or len(unit.split()) > 2 or not any(c.isalpha() or c == "×" for c in unit):
+        return text, ""
+    return found[1], "" if unit in TIMES else unit
 
 
 def shown(value: Value) -> str:

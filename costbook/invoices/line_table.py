@@ -7,13 +7,14 @@ from collections.abc import Iterator, Sequence
 from dataclasses import dataclass, field
 
 from costbook.invoices.columns import MONEY, PERCENT, Column, Heading, placed
+from costbook.invoices.dialect import COUNTED
+from costbook.invoices.line_terms import price_parts, priced_for
 from costbook.invoices.placed import CURRENCY_WORD, Line, Phrase, has_digit, has_letter, is_number
 from costbook.invoices.vocabulary import SUMS
 from costbook.invoices.wording import clean, plain
 
 COUNTS = ("packs", "ordered", "shipped", "back_ordered")
 SIGNS = {"€": "EUR", "£": "GBP"}
-COUNTED = re.compile(r"([-–−+]?\d[\d.,]*(?: \d{3})*)\s*(.*)", re.ASCII)
 _REGISTERED = re.compile(r"\b(?:id|no|nr|n|number|nummer|numero|reg|registration|intracom\w*|ident\w*|idnr|nif|cif)\b")
 _CODE = re.compile(r"[A-Z0-9][A-Z0-9./_ -]*|[a-z0-9][a-z0-9./_ -]*")  # 'Al-8' may be 'AI-8'
 _NOTE = re.compile(r":\s*[-\d.,\s€$£%]+$")
@@ -22,12 +23,13 @@ _NOTE = re.compile(r":\s*[-\d.,\s€$£%]+$")
 
 @dataclass
 class Item:
-    """A row of the table while it is put together: texts by role."""
+    """A row of the table while it is put together: texts by role, and for how many its heading says the price is."""
 
     line: Line
     cells: dict[str, str]
     sure: float = 100.0
     bottom: Line | None = None
+    priced_for: int = 1
 
 
 @dataclass(frozen=True)
@@ -86,7 +88,7 @@ def line_table(all_lines: Sequence[Line], headings: dict[int, Heading]) -> LineT
 
 def _take(table: LineTable, line: Line, at: int) -> None:
     cells = _cells(line, table.heading.columns)
-    figures = {role for role in (*MONEY, *COUNTS) if role in cells and _is_figure(_text(cells, role))}
+    figures = {role for role in (*MONEY, *COUNTS) if role in cells and _is_figure(price_parts(_text(cells, role))[0] if role == "price" else _text(cells, role))}
     whole = {"price", "amount"} <= figures and bool(figures & set(COUNTS))
     sums = [] if whole and table.open else list(sums_on(line))
     if table.open and "amount" not in figures and table.items and _near(table.items[-1], line):  # a note: 'Discount: 0.66'
@@ -135,6 +137,7 @@ def _take_row(table: LineTable, line: Line, cells: dict[str, list[Phrase]], figu
         _wrap(last, line, cells)
         return
     item = Item(line, {role: _text(cells, role) for role in cells if role})
+    item.priced_for = next((priced_for(c.text)[1] for c in table.heading.columns if c.role == "price"), 1)
     # Two readings agree on words more easily than on codes, in which no letter follows from another.
     clear = {"code": 0.0, "name": 13.0}
     item.sure = min((p.sure + more for role, more in clear.items() for p in cells.get(role, ())), default=100.0)

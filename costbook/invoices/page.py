@@ -15,12 +15,22 @@ from costbook.amounts.quantity import same_name
 from costbook.book.model import HEADING_MEANS, SCAN, Invoice, InvoiceLine, PaperFact
 from costbook.book.words import Box, Document, Page
 from costbook.invoices.checks import problems
-from costbook.invoices.columns import MONEY, PERCENT, Column, Heading, by_sums, choices, filled, heading_at
-from costbook.invoices.dialect import Dialect, day, dialect, number
+from costbook.invoices.columns import MONEY, Column, Heading, by_sums, choices, filled, heading_at
+from costbook.invoices.dialect import COUNTED, TIMES, Dialect, day, dialect, number
+from costbook.invoices.headings import DAY_FIRST
 from costbook.invoices.letterhead import SURE, Head, dates_written, days_shown, head, labelled_days, named
-from costbook.invoices.line_table import COUNTED, COUNTS, SIGNS, Item, LineTable, Sum, line_table, sums_on
+from costbook.invoices.line_table import COUNTS, SIGNS, Item, LineTable, Sum, line_table, sums_on
+from costbook.invoices.line_terms import (
+    DISCOUNTS,
+    Discount,
+    many,
+    price_parts,
+    printed_discount,
+    settled,
+    with_discounts,
+)
 from costbook.invoices.placed import Line, has_digit, is_number, lines
-from costbook.invoices.vocabulary import DAY_FIRST, SUMS
+from costbook.invoices.vocabulary import SUMS
 from costbook.invoices.wording import INSIDE_TAX, NOTES_TAX, clean, kind_of, only_positions, pack_parts, plain, sharing
 
 _MIXED = {
@@ -280,6 +290,7 @@ def _invoice(all_lines: Sequence[Line], table: LineTable, source: str, known: _K
     top = head(around, known.suppliers, reading.order)
     for item in table.items:
         paper.row(item)
+    paper.discounted()
     paper.totals(table.sums)
     whole = " ".join(plain(p.text) for line in all_lines for p in line.phrases)
     if "gross" in table.heading.roles and "amount" not in table.heading.roles:
@@ -297,6 +308,7 @@ class _Paper:
     problems: list[str]
     lines: list[InvoiceLine] = field(default_factory=list)
     stated: dict[str, Decimal] = field(default_factory=dict)
+    discounts: dict[int, Discount] = field(default_factory=dict)
 
     def money(self, text: str, place: str) -> Decimal | None:
         """A figure of money, None where none is written; one that cannot be read is a problem."""
@@ -315,14 +327,18 @@ class _Paper:
             if text.strip("-–— "):
                 self.problems.append(f"{place}: '{text[:40]}' is not a count")
             return None, ""
-        return self.money(found[1], place), found[2].strip()
+        return self.money(found[1], place), "" if found[2].strip() in TIMES else found[2].strip()
 
     def row(self, item: Item) -> None:
         """A row of the table as a line."""
         cells, place = item.cells, item.line.place
         shipped = next((cells[role] for role in ("shipped", "packs", "ordered") if role in cells), "")
         packs, unit = self.count(shipped, place)
-        price, net = (self.money(cells.get(role, ""), place) for role in MONEY)
+        price_text, per = price_parts(cells.get("price", ""))
+        price, net = self.money(price_text, place), self.money(cells.get("amount", ""), place)
+        told = [Decimal(item.priced_for), *(many(text) for text in (per, cells.get("price_for", "")) if text.strip("-–— "))]
+        priced_for, doubt = settled(told)
+        self.problems += [f"{place}: {doubt}"] if doubt else []
         name, code = cells.get("name", ""), cells.get("code", "").split("  ")[0]
         if net is None:
             self.problems.append(f"{place}: '{(name or code)[:40]}' has no amount")
@@ -339,23 +355,29 @@ class _Paper:
         line = InvoiceLine(
             line_id=str(len(self.lines) + 1), kind=_kind(name, code, size, money), item_code=code, name=name or code,
             quantity=packs if packs is not None else Decimal(0), unit=cells.get("unit", "") or unit, price=price,
-            base_quantity=Decimal(1), net=money, place=place, pack_size=size, pack_unit=pack_unit,
+            base_quantity=priced_for, net=money, place=place, pack_size=size, pack_unit=pack_unit,
             lot=cells.get("lot", ""), best_before=expires,
         )  # fmt: skip
         if line.kind == "goods" and net is not None and (packs is None or price is None):
             self.problems.append(f"{place}: '{(name or code)[:40]}' lacks its quantity or its price")
-        self.lines.append(self._less(line, cells.get("discount", "")))
+        self.lines.append(line)
+        for role in DISCOUNTS:
+            self._discount(role, cells.get(role, ""), place)
 
-    def _less(self, line: InvoiceLine, written: str) -> InvoiceLine:
-        """The line with its own discount, a share or an amount."""
-        if not written.strip("-–— ") or line.price is None:
-            return line
-        share = PERCENT.fullmatch(written) or re.fullmatch(r"([-–−]?\d[\d.,]*)", written)
-        value = number(share[1], self.reading.decimal) if share else None
-        if value is None:
-            self.problems.append(f"{line.place}: the discount '{written[:20]}' is not a number")
-            return line
-        return line._replace(allowances=line.quantity * line.price * abs(value) / 100)
+    def _discount(self, role: str, written: str, place: str) -> None:
+        """Keeps the discount printed for the last line."""
+        if not written.strip("-–— "):
+            return
+        found = printed_discount(written, role, number(written.replace("%", ""), self.reading.decimal))
+        if found is None or len(self.lines) - 1 in self.discounts:
+            self.problems.append(f"{place}: the discount '{written[:20]}' is not a number" if found is None else f"{place}: it has two discounts")
+        elif found.value:
+            self.discounts[len(self.lines) - 1] = found
+
+    def discounted(self) -> None:
+        """Takes each line's own discount off, once all lines are read."""
+        self.lines, doubts = with_discounts(self.lines, self.discounts)
+        self.problems += doubts
 
     def totals(self, sums: Sequence[Sum]) -> None:
         """Sums in the order of the page: charges and discounts up to the invoice total, taxes, totals."""

@@ -3,7 +3,8 @@
 Columns are named by their heading words (`headings`), never by position or guess. What stands above the headings as
 "Invoice: B-1041" holds for the rows below. Rows of one supplier and number are one paper. The decimal style and the
 order of day and month are told from the file's own numbers and dates; where they cannot be and it matters, the paper
-gets a problem and the usual reading is filled in. Kinds of rows are common practice, no source; see `wording`.
+gets a problem and the usual reading is filled in. It is one file since what stands above the headings, the headings and
+the rows below are told apart only together. Kinds of rows are common practice, no source; see `wording`.
 """
 
 from __future__ import annotations
@@ -12,15 +13,36 @@ import csv
 import io
 import re
 from collections.abc import Iterable, Iterator, Mapping, Sequence
-from dataclasses import dataclass, field
+from dataclasses import dataclass, field, replace
 from datetime import date
 from decimal import Decimal
 
 from costbook.book.grid import ErrorValue, Snapshot, Value
 from costbook.book.model import CREDIT_TYPES, Invoice, InvoiceLine
 from costbook.errors import InvoiceError
-from costbook.invoices.dialect import BLANK, Dialect, day, dialect, number, shown
-from costbook.invoices.headings import HEAD, ROLE_BY_HEADING, columns_in, inside, rank, rivals, sure
+from costbook.invoices.dialect import BLANK, Dialect, counted, day, dialect, number, shown
+from costbook.invoices.headings import (
+    DAY_FIRST,
+    HEAD,
+    columns_in,
+    heading_role,
+    inside,
+    may_be_price,
+    rank,
+    rivals,
+    sure,
+)
+from costbook.invoices.line_terms import (
+    DISCOUNTS,
+    Discount,
+    many,
+    price_parts,
+    priced_for,
+    printed_discount,
+    settled,
+    with_discounts,
+)
+from costbook.invoices.vocabulary import SUMS
 from costbook.invoices.wording import (
     clean,
     folded,
@@ -28,6 +50,7 @@ from costbook.invoices.wording import (
     only_positions,
     other_paper,
     pack_parts,
+    plain,
     sharing,
     type_of,
 )
@@ -134,6 +157,8 @@ class _Row:
     type_code: str = ""
     inside: str = ""
     doubt: str = ""
+    priced_for: int = 1
+    day_first: bool = False
 
     def text(self, role: str) -> str:
         value = self.values.get(role)
@@ -150,6 +175,9 @@ class _Block:
     rivals: list[tuple[str, int]] = field(default_factory=list)
     stronger: frozenset[str] = frozenset()
     names_an_invoice: bool = False
+    priced_for: int = 1
+    unread: str = ""
+    day_first: bool = False
     type_code: str = ""
     offered: str = ""
     inside: str = ""
@@ -167,10 +195,17 @@ class _Block:
             if rank(held) <= rank(words):
                 return
         self.labels[role], self.worded[role] = value, words
+        self.day_first = self.day_first or plain(words) in DAY_FIRST
 
     def head(self, row: Sequence[Value], columns: dict[str, int]) -> None:
         """Go on with the columns of a row of headings; a sure label stands over a column that is not."""
         self.columns, self.rivals = columns, rivals(row, columns)
+        heads = [value for value in row if isinstance(value, str)]
+        self.priced_for = priced_for(str(row[columns["price"]]))[1] if "price" in columns else 1
+        self.unread = "" if "price" in columns else next((clean(value) for value in heads if may_be_price(value)), "")
+        self.day_first = self.day_first or any(plain(value) in DAY_FIRST for value in heads)
+        if "number" in columns:
+            self.type_code = self.type_code or type_of(str(row[columns["number"]]))
         self.stronger = frozenset(role for role in HEAD if role in columns and sure(self.worded.get(role, "")) > sure(row[columns[role]]))
         self.names_an_invoice = any(sure(words) for words in (self.worded.get("number", ""), row[columns["number"]] if "number" in columns else ""))
 
@@ -239,7 +274,7 @@ def _labels(row: Sequence[Value], block: _Block) -> list[tuple[str, str, Value]]
 
 
 def _label_role(text: str) -> str:
-    role = ROLE_BY_HEADING.get(folded(text.partition(":")[0]), "")
+    role = heading_role(text.partition(":")[0])
     return role if role in _LABELS else ""
 
 
@@ -271,8 +306,10 @@ def _row(row: Sequence[Value], block: _Block, place: str, formulas: Sequence[int
             doubts[role] = _doubt(role, values[role], other)
     values = {**block.labels, **values, **{role: block.labels[role] for role in block.stronger}}
     _fill_down(values, block)
+    if block.unread and "price" not in values:
+        doubts["price"] = f"what stands under '{block.unread[:40]}' is not known, so no price checks the lines"
     code = block.type_code or ("" if block.names_an_invoice else block.offered)
-    return _Row(place, values, code, block.inside, "; ".join(doubts.values()))
+    return _Row(place, values, code, block.inside, "; ".join(doubts.values()), block.priced_for, block.day_first)
 
 
 def _find_words(row: Sequence[Value], values: dict[str, Value], columns: Mapping[str, int]) -> None:
@@ -315,11 +352,14 @@ def _reading(rows: Sequence[_Row], decimal: str | None) -> Dialect:
     numbers = [
         value
         for row in rows
-        for role in (*_MONEY_ROLES, *_COUNT_ROLES)
+        for role in (*_MONEY_ROLES, *_COUNT_ROLES, *DISCOUNTS)
         if isinstance(value := row.values.get(role), str)
     ]
-    dates = (row.text(role) for row in rows for role in ("date", "best_before"))
-    return dialect(numbers, [row.text("pack") for row in rows], dates, decimal)
+    dates = [row.text(role) for row in rows for role in ("date", "best_before")]
+    reading = dialect(numbers, [row.text("pack") for row in rows], dates, decimal)
+    if any(row.day_first for row in rows):  # its headings are in a language that writes so, unless its dates tell otherwise
+        return replace(reading, order="" if reading.order == "mdy" else "dmy")
+    return reading
 
 
 @dataclass
@@ -331,10 +371,15 @@ class _Paper:
     lines: list[InvoiceLine] = field(default_factory=list)
     stated: dict[str, Decimal] = field(default_factory=dict)
     types: list[str] = field(default_factory=list)
+    discounts: dict[int, Discount] = field(default_factory=dict)
 
     def number(self, row: _Row, role: str) -> Decimal | None:
-        """A cell's number, None where it is empty; one that cannot be read is a problem."""
+        """A cell's number, without the unit beside a count; None where it is empty; one that cannot be read is a problem."""
         value = row.values.get(role)
+        if isinstance(value, str) and role in _COUNT_ROLES:
+            value = counted(value)[0]
+        elif isinstance(value, str) and role == "price":
+            value = price_parts(clean(value))[0]
         if value is None or (isinstance(value, str) and value.strip() in BLANK):
             return None
         found = number(value, self.reading.decimal, count=role in _COUNT_ROLES)
@@ -343,6 +388,28 @@ class _Paper:
                 f"{row.place}: '{clean(shown(value))[:40]}' is not a number ({role.replace('_', ' ')})"
             )
         return found
+
+    def priced_for(self, row: _Row) -> Decimal:
+        """For how many the row's price is, by its heading, its cell and a column of its own."""
+        written = (price_parts(row.text("price"))[1], row.text("price_for"))
+        found, problem = settled([Decimal(row.priced_for), *(many(text) for text in written if text not in BLANK)])
+        if problem:
+            self.problems.append(f"{row.place}: {problem}")
+        return found
+
+    def discount(self, row: _Row) -> None:
+        """Keeps the discount printed for the last line."""
+        for role in DISCOUNTS:
+            text = row.text(role)
+            if text in BLANK:
+                continue
+            cell = row.values[role]
+            read = number(cell.replace("%", ""), self.reading.decimal) if isinstance(cell, str) else number(cell, self.reading.decimal)
+            found = printed_discount(text, role, read)
+            if found is None or len(self.lines) - 1 in self.discounts:
+                self.problems.append(f"{row.place}: the discount '{text[:20]}' is not a number" if found is None else f"{row.place}: it has two discounts")
+            elif found.value:
+                self.discounts[len(self.lines) - 1] = found
 
     def day(self, row: _Row, role: str) -> date | None:
         found, problem = day(row.values.get(role), self.reading.order)
@@ -362,6 +429,8 @@ def _paper(rows: Sequence[_Row], source: str, syntax: str, reading: Dialect) -> 
     paper.problems += dict.fromkeys(row.doubt for row in rows if row.doubt)
     for row in rows:
         _take(paper, row)
+    paper.lines, doubts = with_discounts(paper.lines, paper.discounts)
+    paper.problems += doubts
     first = rows[0]
     gross = paper.stated.get("invoice total")
     due = paper.stated.get("amount due")
@@ -398,20 +467,33 @@ def _take(paper: _Paper, row: _Row) -> None:
     """Read one row into the paper: a line, a stated total, or both."""
     name, code = row.text("name"), row.text("code")
     amount, packs, price = paper.number(row, "amount"), _packs(paper, row), paper.number(row, "price")
-    if "amount" not in row.values and packs is not None and price is not None:
-        amount = packs * price
+    if "amount" not in row.values and packs is not None and price is not None and not row.values.keys() & set(DISCOUNTS):
+        amount = packs * price / paper.priced_for(row)
     if amount is None and not (name or code):
         return
     money = amount if amount is not None else Decimal(0)
     came = packs if {"shipped", "back_ordered"} & row.values.keys() else None
     said = row.text("kind") or row.text("type")
     kind = kind_of(name, money, said=said, code=code, pack=row.text("pack"), shipped=came)
+    if kind == "goods" and not (said or code or row.text("pack")) and packs is None and price is None:
+        kind = _sum_kind(paper, row, name)
     if amount is None and kind not in ("sample", "back-order"):
         paper.problems.append(f"{row.place}: '{(name or code)[:40]}' has no amount")
     _take_type(paper, row, name)
     if (total := paper.number(row, "paper_total")) is not None:
         paper.state(row, "invoice total", total)
     _keep(paper, row, kind, _line(paper, row, kind, packs, price, money))
+
+
+_SUM_KINDS = {"gross": "total", "net": "subtotal", "carry": "subtotal", "tax total": "tax"}
+
+
+def _sum_kind(paper: _Paper, row: _Row, name: str) -> str:
+    """The kind of a row of nothing but words and an amount, by the words of a printed sum in five languages."""
+    found = next((kind for kind, pattern in SUMS if pattern.search(plain(name))), "goods")
+    if found == "inside":
+        paper.problems.append(f"its prices may be with tax inside: '{name[:40]}'")
+    return _SUM_KINDS.get(found, found)
 
 
 def _packs(paper: _Paper, row: _Row) -> Decimal | None:
@@ -444,9 +526,9 @@ def _line(
         item_code=row.text("code"),
         name=row.text("name"),
         quantity=packs if packs is not None else Decimal(0 if kind in ("goods", "sample", "back-order") else 1),
-        unit=row.text("unit"),
+        unit=row.text("unit") or next((beside for role in _COUNT_ROLES if (beside := counted(row.text(role))[1])), ""),
         price=price,
-        base_quantity=Decimal(1),
+        base_quantity=paper.priced_for(row),
         net=amount,
         place=row.place,
         pack_size=size,
@@ -470,6 +552,8 @@ def _keep(paper: _Paper, row: _Row, kind: str, line: InvoiceLine) -> None:
         if kind == "total":
             paper.state(row, "invoice total", line.net)
         paper.lines.append(line)
+        if kind == "goods":
+            paper.discount(row)
 
 
 def _check_subtotal(paper: _Paper, row: _Row, amount: Decimal) -> None:
@@ -524,10 +608,16 @@ def _issued(paper: _Paper, rows: Sequence[_Row]) -> date | None:
 
 
 def _type_code(paper: _Paper, rows: Iterable[_Row], gross: Decimal | None) -> str:
-    """UNTDID 1001: by the paper's words, else a credit note (381) for a total below zero, else 380."""
-    if paper.types:
-        return paper.types[0]
-    return "381" if gross is not None and gross < 0 else "380"
+    """UNTDID 1001: by the paper's words, else a credit note (381) for a total below zero, else 380.
+
+    Words that may mean a bill as well as money back are asked about unless the total says.
+    """
+    negative = gross is not None and gross < 0
+    if not paper.types:
+        return "381" if negative else "380"
+    if paper.types[0] == "381?" and not negative:
+        paper.problems.append("whether it takes money back or asks for it is not certain")
+    return "381" if paper.types[0] == "381?" else paper.types[0]
 
 
 def _currency(rows: Sequence[_Row]) -> str:

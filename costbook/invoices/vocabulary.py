@@ -1,7 +1,7 @@
 """The words on a printed paper that name its columns, its labels and its sums, in five languages.
 
-English, German, French, Dutch and Spanish; common practice, no source. English headings are those of `headings.HEADINGS`
-and the few a printed table has beside. All are compared after `plain`: small letters, no accents, no signs.
+English, German, French, Dutch and Spanish; common practice, no source. Headings are those of `headings` and the few a
+printed table has beside. All are compared after `plain`: small letters, no accents, no signs.
 """
 
 from __future__ import annotations
@@ -9,36 +9,9 @@ from __future__ import annotations
 import re
 from collections.abc import Mapping
 
-from costbook.invoices.headings import HEADINGS
+from costbook.invoices.headings import ELSEWHERE, HEADINGS
 from costbook.invoices.wording import INCLUDING, NOT_AN_INVOICE, TAX, plain
 
-# Headings of a printed line table by role. 'tax', 'tax_money' and 'gross' are told apart so that they are not taken for money
-# of the line; 'discount' is a share of the line.
-_PRINTED: Mapping[str, tuple[str, ...]] = {
-    "pos": ("ligne", "regel", "linea"),
-    "code": ("art nr", "artikelnr", "artikelnummer", "artikel nr", "art nr lief", "bestellnummer", "best nr",
-             "code article", "artikelcode", "referencia", "codigo", "code produit"),
-    "name": ("beschreibung", "bezeichnung", "artikel", "artikelbezeichnung", "leistung", "libelle",
-             "produit", "omschrijving", "descripcion", "concepto", "producto", "articulo"),
-    "packs": ("menge", "anzahl", "stuck", "stk", "quantite", "qte", "aantal", "hoeveelheid", "cantidad", "cant", "uds",
-              "unidades"),
-    "unit": ("einheit", "einh", "me", "unite", "eenheid", "unidad", "ud"),
-    "price": ("einzelpreis", "preis", "e preis", "ep", "nettopreis", "stuckpreis", "preis stuck", "preis pro einheit",
-              "prix unitaire", "prix unitaire ht", "prix u", "prix u ht", "pu", "pu ht", "p u ht", "p u", "prix",
-              "stukprijs", "prijs", "eenheidsprijs", "prijs per stuk", "precio", "precio unitario", "precio unit",
-              "p unitario", "precio ud"),
-    "discount": ("rabatt", "rabatt in", "rem", "remise", "korting", "descuento", "dto"),
-    "amount": ("betrag", "gesamt", "gesamtpreis", "nettobetrag", "summe", "entgelt", "gesamt netto", "positionssumme",
-               "montant", "montant ht", "total ht", "prix ht", "prix total", "prix total ht", "bedrag", "totaal",
-               "netto bedrag", "regeltotaal", "bedrag excl btw", "totaal excl btw", "importe", "importe neto",
-               "total sin iva"),
-    "tax": ("mwst", "ust", "steuer", "steuersatz", "mwst satz", "ust satz", "tva", "taux tva",
-            "btw", "btw tarief", "iva", "tipo iva"),
-    "tax_money": ("mwst betrag", "steuerbetrag", "montant tva", "btw bedrag", "cuota iva"),
-    "gross": ("brutto", "bruttobetrag", "gesamt brutto",
-              "total ttc", "montant ttc", "prix ttc", "totaal incl btw", "bedrag incl btw", "total con iva", "importe con iva",
-              "preis brutto", "preis inkl mwst", "prijs incl btw", "precio con iva", "betrag inkl mwst", "gesamt inkl mwst"),
-}  # fmt: skip
 # Headings that English papers print too: they tell nothing of whether the day comes first in a date.
 _ENGLISH: Mapping[str, tuple[str, ...]] = {
     "pos": ("pos", "position", "line no", "no", "nr", "item no", "ln", "n"),
@@ -46,7 +19,6 @@ _ENGLISH: Mapping[str, tuple[str, ...]] = {
     "name": ("designation", "goods", "description of goods"),
     "packs": ("qty shipped",),
     "price": ("unit price net",),
-    "discount": ("discount", "disc", "disc in"),
     "amount": ("netto", "line net", "net total", "amount net", "total net", "amount excl vat", "total excl vat", "line total net"),
     "tax": ("tax", "vat", "vat rate", "tax rate", "gst"),
     "tax_money": ("vat amount", "tax amount"),
@@ -65,17 +37,16 @@ _USED = (
     "amount",
     "lot",
     "best_before",
+    "discount",
+    "price_for",
 )
 
 
 ROLES: Mapping[str, str] = {
     plain(word): role
-    for role, words in [*_PRINTED.items(), *_ENGLISH.items(), *((role, HEADINGS[role]) for role in _USED)]
+    for role, words in [*ELSEWHERE.items(), *_ENGLISH.items(), *((role, HEADINGS[role]) for role in _USED)]
     for word in words
 }
-DAY_FIRST = frozenset(plain(word) for words in _PRINTED.values() for word in words) - frozenset(
-    plain(word) for role in _USED for word in HEADINGS[role]
-)
 
 _LESS = r"(?:excl|excluding|exclusief|ohne|zzgl|vor|before|without|hors|sin|net of|ex|plus)"
 # In order: the first that is found in the words before a sum says what the sum is.

@@ -50,7 +50,7 @@ _PATTERNS = tuple(
     for kind, pattern in (
         ("subtotal", r"^(?:sub ?total|goods total|total goods|merchandise total|net total|total net)\b"),
         ("due", r"^(?:total due|amount due|balance due|balance|total payable|amount payable|please pay)\b"),
-        ("total", r"^(?:invoice |grand |order |credit note |credit )?total(?: amount)?(?: [a-z]{3})?$"),
+        ("total", r"^(?:invoice |grand |order |credit note |credit )?total(?: amount)?(?: (?!vat|gst|hst|ust|tva|btw|iva)[a-z]{3})?$"),
         ("paid", r"^(?:less )?(?:amount paid|paid|prepaid|deposit|payment|prepayment)\b"),
         ("tax", r"\b(?:sales tax|vat|gst|hst|pst|mwst|tva|tax)\b"),
         ("discount", r"\b(?:discount|rebate|rabatt|nachlass|skonto|remise|coupon)\b"),
@@ -78,8 +78,11 @@ _WITH_TAX = re.compile(rf"\b{INCLUDING}\b.*\b{TAX}\b|\b{TAX}\b.*\b{INCLUDING}\b|
 _SAMPLE = re.compile(r"\b(?:samples?|free|gratis\w*|no charge|muster|monster|kostenlos|echantillon\w*|gratuite?s?|muestras?)\b")
 _BACK_ORDER = re.compile(r"\bback ?order(?:ed|s)?\b|\bout of stock\b|\bto follow\b|\bruckstand\b|\breliquat\b|\bnalevering\b")
 _TYPES = (
-    ("381", re.compile(r"\bcredit (?:note|memo|memorandum)\b|^credit$|\bgutschrift\b")),
-    ("384", re.compile(r"\bcorrect(?:ed|ive) invoice\b|\bcorrection\b")),
+    ("381", re.compile(r"\bcredit (?:note|memo|memorandum)\b|^credit$|^(?:facture d )?avoir\b|\bcredit ?(?:nota|factuur)\b|\bnota de (?:credito|abono)\b|"
+                       r"^(?:factura de )?abono\b|\bfactura rectificativa\b|^numero d avoir\b|^creditnummer\b")),
+    ("381?", re.compile(r"\bgutschrifts?(?:nummer)?\b")),
+    ("384", re.compile(r"\bcorrect(?:ed|ive) invoice\b|\bcorrection\b|\brechnungskorrektur\b|\bkorrekturrechnung\b|\bstornorechnung\b|"
+                       r"\bfacture rectificative\b")),
 )
 # What a paper that is no invoice calls itself, as `plain` has it, in five languages, by its UNTDID 1001 code; for what that
 # list has no sure code the kind is a word. Common practice, no source.
@@ -183,8 +186,11 @@ def _kind_by_head(description: str, looks_like_goods: bool) -> str:
 
 
 def type_of(text: str) -> str:
-    """The type of paper its words name, as UNTDID 1001 code (381 credit note, 384 correction ...), '' where none do."""
-    words = folded(text)
+    """The type of paper its words name, as UNTDID 1001 code (381 credit note, 384 correction ...), '' where none do.
+
+    '381?' is a word that means a bill of the buyer's as well as a credit note.
+    """
+    words = plain(text)
     return next((code for code, pattern in _TYPES if pattern.search(words)), "") or other_paper(text)
 
 
