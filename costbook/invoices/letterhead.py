@@ -36,6 +36,10 @@ _MONTH_DAY = re.compile(r"([a-z]+) (\d{1,2})(?:st|nd|rd|th)? (\d{4})", re.ASCII)
 _MID_PHRASE = {"vom", "dated", "du", "van", "del", "le"}
 _GLUED_LABEL = re.compile(r"(?:nr|no|n)[.:°º]+(?=\w)", re.I)  # a label that runs into its value: 'Nr.56575'
 _LONGEST_LABEL = 5
+_FIRST_PART = re.compile(r"[A-Z]{1,4}[/-]?\d*|20\d\d", re.ASCII)
+_PART, _MOST_PARTS = re.compile(r"(?=.*\d)[A-Z\d]{2,12}(?:-[A-Z\d]+)*", re.ASCII), 4
+_NO_PART = {*_MID_PHRASE, "date", "datum", "fecha", "of", "no", "nr", "page"}
+_SPACED_DAY = re.compile(r"(?<!\d)(?:[0-3]?\d [01]?\d (?:\d{4}|\d\d)|\d{4} [01]?\d [0-3]?\d)(?!\d)", re.ASCII)
 
 
 @dataclass
@@ -180,6 +184,9 @@ def _number_in(run: Sequence[Word], found: Head, bare: bool) -> tuple[str, Word]
     """The number a run of words starts with; behind a bare title ('INVOICE 77') nothing but a date may follow it."""
     if not run:
         return None
+    joined = () if bare else _joined(run)
+    if joined:
+        return clean(" ".join(word.text for word in joined)).strip("#:;,. "), min(joined, key=lambda word: word.sure)
     text = _GLUED_LABEL.sub("", clean(run[0].text).strip("#:;,. "))
     if not has_digit(text) or _DATE.fullmatch(text) or len(text) > 40:
         return None
@@ -197,6 +204,25 @@ def _number_in(run: Sequence[Word], found: Head, bare: bool) -> tuple[str, Word]
     if "º" in text or "°" in text:
         found.problems.append(f"a label runs into the paper's number '{text}'")
     return text, run[0]
+
+
+def _joined(run: Sequence[Word]) -> Sequence[Word]:
+    """The words of a number written with blanks, 'RE 2026 0815'; none where it has none, or where something else may follow it.
+
+    It begins with capitals or a year and goes on in capitals and digits to the end of the phrase: two numbers side by side,
+    'page 1/2' behind it and what may be a day are asked about.
+    """
+    parts = [run[0]]
+    for word in run[1:]:
+        if word.x0 - parts[-1].x1 >= 0.65 * (word.bottom - word.top):
+            break
+        parts.append(word)
+    texts = [word.text for word in parts]
+    written = " ".join(texts)
+    known = _FIRST_PART.fullmatch(texts[0]) and all(map(_PART.fullmatch, texts[1:])) and plain(texts[0]) not in _NO_PART
+    if not 1 < len(parts) <= _MOST_PARTS or not known or _SPACED_DAY.search(written):
+        return ()
+    return parts
 
 
 # ------------------------------------------------------------------ date

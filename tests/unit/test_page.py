@@ -122,3 +122,15 @@ def test_a_name_the_book_knows_is_the_supplier() -> None:
     assert read(Paper(notes=("A brand of Oak Holdings",)), ("Oak Holdings",)).supplier == "Oak Holdings"
     two = read(Paper(notes=("A brand of Oak Holdings",)), ("Oak Holdings", "Hollow Oak Botanicals Ltd"))
     assert any("several suppliers" in why for why in problems(two))
+
+
+@pytest.mark.parametrize("number", ["RE 2026 0815", "2026 0815", "INV 40117", "FA 2026 001 12"])
+@pytest.mark.parametrize("language", LANGUAGES)
+def test_a_number_with_blanks_is_read_whole(language: str, number: str) -> None:
+    got = read(Paper(language, number))
+    assert (got.number, problems(got)) == (number, ())
+
+
+@pytest.mark.parametrize("number", ["40117 88213", "INV 40117 1/2", "2026 09 14", "INV 40117 Mill Lane", "RE 14 09 2026", "DU 14", "40117 2"])
+def test_what_may_be_a_number_and_something_else_waits(number: str) -> None:
+    assert any("number" in why for why in problems(read(Paper(number=number))))
