@@ -36,6 +36,9 @@ _MONTH_DAY = re.compile(r"([a-z]+) (\d{1,2})(?:st|nd|rd|th)? (\d{4})", re.ASCII)
 _MID_PHRASE = {"vom", "dated", "du", "van", "del", "le"}
 _GLUED_LABEL = re.compile(r"(?:nr|no|n)[.:°º]+(?=\w)", re.I)  # a label that runs into its value: 'Nr.56575'
 _LONGEST_LABEL = 5
+_COMPANY = re.compile(rf"{LEGAL_FORM.pattern.removesuffix('(?: |$)')}$")
+_BANK = re.compile(r"\b(?:\w*bank\w*|\w*sparkasse|banque|banco|iban|bic|swift)\b")
+_SITE = re.compile(r"(?:www\.|@)([a-z0-9-]{5,})\.[a-z]")
 _FIRST_PART = re.compile(r"[A-Z]{1,4}[/-]?\d*|20\d\d", re.ASCII)
 _PART, _MOST_PARTS = re.compile(r"(?=.*\d)[A-Z\d]{2,12}(?:-[A-Z\d]+)*", re.ASCII), 4
 _NO_PART = {*_MID_PHRASE, "date", "datum", "fecha", "of", "no", "nr", "page"}
@@ -341,8 +344,41 @@ def _supplier(lines: Sequence[Line], above: Sequence[Line], suppliers: Iterable[
     elif top is not None:
         phrase, certain = top
         found.supplier = _name(phrase.text)
-        if not certain or phrase.sure < SURE or _other_company(above, found.supplier):
+        buyers = {plain(_name(buyer.text)) for buyer in _buyers(above)}
+        if plain(found.supplier) in buyers:
+            found.problems.append(f"'{found.supplier}' at the top of the page is the buyer, and no other name is told to be the supplier's")
+            found.supplier = ""
+        elif not (certain and _vouched(above, found.supplier, buyers)) or phrase.sure < SURE or _other_company(above, found.supplier):
             found.problems.append(f"that the supplier is '{found.supplier}' is a guess from the top of the page")
+
+
+def _buyers(lines: Sequence[Line]) -> Iterator[Phrase]:
+    """The names beside and under words like Bill to."""
+    for at, line in enumerate(lines):
+        for phrase in line.phrases:
+            label, colon, rest = phrase.text.partition(":")
+            if colon and rest.strip() and BUYER.search(plain(label)):
+                start = next(i for i, word in enumerate(phrase.words) if ":" in word.text)
+                yield from [Phrase(phrase.words[start + 1 :])] if phrase.words[start + 1 :] else []
+            elif BUYER.search(plain(phrase.text)):
+                yield from [p for p in line.phrases if p.x0 > phrase.x1][:1]
+                yield from list(_under(lines, at, phrase))[:1]
+
+
+def _vouched(lines: Sequence[Line], name: str, buyers: set[str]) -> bool:
+    """Whether a large name at the top is the supplier's and not the buyer's.
+
+    No other company stands on the page but the buyer, and this is one by its legal form, or somebody else is told to be
+    the buyer, or the page gives an address in the net of that name.
+    """
+    written = [phrase for line in lines if not _BANK.search(plain(" ".join(p.text for p in line.phrases))) for phrase in line.phrases]
+    others = {plain(_name(phrase.text)) for phrase in written if _COMPANY.search(plain(_name(phrase.text)))} - buyers
+    if any(other not in plain(name) and plain(name) not in other for other in others):
+        return False
+    joined = "".join(plain(name).split())
+    sites = [found[1] for phrase in written for found in _SITE.finditer(phrase.text.casefold())]
+    at_home = any(joined.startswith(site) or site.startswith(joined) for site in ("".join(plain(site).split()) for site in sites))
+    return _COMPANY.search(plain(name)) is not None or bool(buyers) or at_home
 
 
 def _name(text: str) -> str:

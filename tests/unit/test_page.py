@@ -134,3 +134,31 @@ def test_a_number_with_blanks_is_read_whole(language: str, number: str) -> None:
 @pytest.mark.parametrize("number", ["40117 88213", "INV 40117 1/2", "2026 09 14", "INV 40117 Mill Lane", "RE 14 09 2026", "DU 14", "40117 2"])
 def test_what_may_be_a_number_and_something_else_waits(number: str) -> None:
     assert any("number" in why for why in problems(read(Paper(number=number))))
+
+
+def _under_another_name(note: str, top: str = "Fern Hill Soapworks") -> Invoice:
+    """The paper with another large name at the top and a note above its lines."""
+    LANGUAGES["other"] = replace(LANGUAGES["en"], supplier=top)
+    try:
+        return read(Paper("other", notes=tuple(note.split("|"))))
+    finally:
+        del LANGUAGES["other"]
+
+
+@pytest.mark.parametrize("label", ["Bill to", "Ship to", "Sold to:", "Rechnung an", "Facturé à", "Factuur aan", "Facturar a"])
+def test_the_buyers_name_at_the_top_is_not_the_supplier(label: str) -> None:
+    for note in (f"{label}|Fern Hill Soapworks", f"{label.rstrip(':')}: Fern Hill Soapworks"):
+        got = _under_another_name(note)
+        assert got.supplier == "" and any("at the top of the page is the buyer" in why for why in problems(got))
+
+
+def test_a_large_name_that_nothing_vouches_for_is_a_guess() -> None:
+    """It may be the buyer's; a company beside it, or nothing at all, leaves it open."""
+    for note, top in (("Thank you", "Fern Hill Soapworks"), ("Hollow Oak Botanicals Ltd, 4 Oak Street", "Fern Hill Soapworks Ltd")):
+        assert any("is a guess from the top" in why for why in problems(_under_another_name(note, top)))
+
+
+@pytest.mark.parametrize("note", ["Bill to|Juniper Bench", "Bill to: Juniper Bench", "Questions: hello@fernhill.example", "www.fernhillsoapworks.example"])
+def test_a_large_name_that_something_vouches_for_posts(note: str) -> None:
+    got = _under_another_name(note)
+    assert (got.supplier, problems(got)) == ("Fern Hill Soapworks", ())
