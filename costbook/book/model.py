@@ -29,6 +29,7 @@ FACT_MEANS = {"heading": tuple(HEADING_MEANS), "dates": ("day first", "month fir
 # UNTDID 1001 codes EN 16931 takes for credit notes (code list for BT-3).
 # The syntax of a paper read from a picture, where no sum guards a code or a name.
 SCAN = "scan"
+STANDARD = ("UBL", "UBL-CN", "CII")  # the syntaxes of an e-invoice by EN 16931
 PRICE_LIST = "9"  # UNTDID 1001: price or sales catalogue
 CREDIT_TYPES = frozenset(("81", "83", "261", "262", "296", "308", "381", "396", "420", "458", "532"))
 # Papers by which nothing is bought, by their UNTDID 1001 code, or by a word where that list has no sure code.

@@ -11,12 +11,11 @@ from collections.abc import Iterator
 from decimal import Decimal
 
 from costbook.amounts.money import rounded
-from costbook.book.model import CREDIT_TYPES, NOT_BOUGHT, PRICE_LIST, Invoice, InvoiceLine
+from costbook.book.model import CREDIT_TYPES, NOT_BOUGHT, PRICE_LIST, STANDARD, Invoice, InvoiceLine
 from costbook.invoices.wording import folded
 
 # UNTDID 1001; 389 is self-billed. Of the other kinds that EN 16931 allows, such as a prepayment (386), she decides.
 _BOUGHT = {"380", "384", "389", PRICE_LIST, *CREDIT_TYPES}
-_STANDARD = ("UBL", "UBL-CN", "CII")
 # A stated amount is a computed one rounded to the cent, whichever way the half went.
 _HALF_CENT = Decimal("0.005")
 _CENT_PLACES = 2
@@ -28,7 +27,7 @@ _MONEY_KINDS = ("goods", "sample", "back-order", "discount", "charge")
 def problems(invoice: Invoice) -> tuple[str, ...]:
     """The reasons why the paper waits for her look, those of reading first; empty where it may be posted."""
     found = [*invoice.problems, *_missing(invoice), *_line_problems(invoice)]
-    found += _standard_sums(invoice) if invoice.syntax in _STANDARD else _list_sums(invoice)
+    found += _standard_sums(invoice) if invoice.syntax in STANDARD else _list_sums(invoice)
     return tuple(dict.fromkeys(found))
 
 
@@ -56,7 +55,7 @@ def sign(invoice: Invoice) -> int:
 
 def summed(invoice: Invoice) -> tuple[InvoiceLine, ...]:
     """The lines that are money of their own: a group's parts, not the group; no document charges, no totals."""
-    if invoice.syntax in _STANDARD:
+    if invoice.syntax in STANDARD:
         return tuple(line for line in invoice.lines if line.line_id and not line.group)
     return tuple(line for line in invoice.lines if line.kind in _MONEY_KINDS and not line.group)
 
@@ -94,7 +93,7 @@ def _missing(invoice: Invoice) -> Iterator[str]:
         yield "the paper has no number"
     if invoice.issued is None:
         yield "the paper has no date that can be read"
-    if invoice.syntax in _STANDARD and not invoice.currency:
+    if invoice.syntax in STANDARD and not invoice.currency:
         yield "the paper names no currency (BT-5)"
     if kind := NOT_BOUGHT.get(invoice.type_code):
         yield f"the paper is {'an' if kind[0] in 'aeiou' else 'a'} {kind}, not an invoice"
@@ -108,14 +107,14 @@ def _line_problems(invoice: Invoice) -> Iterator[str]:
     for line in invoice.lines:
         if _has_arithmetic(invoice, line):
             yield from _line_problem(line)
-            if invoice.syntax not in _STANDARD and line.price and abs(line.price / line.base_quantity) < _CENT:
+            if invoice.syntax not in STANDARD and line.price and abs(line.price / line.base_quantity) < _CENT:
                 yield f"{line.place}: one of '{_short(line.name)}' costs less than a cent, so its amount does not tell how many came"
     yield from _group_problems(invoice)
 
 
 def _has_arithmetic(invoice: Invoice, line: InvoiceLine) -> bool:
     """Every line of an e-invoice; in a list, what is charged: it may show the price of a sample it does not charge."""
-    if invoice.syntax in _STANDARD:
+    if invoice.syntax in STANDARD:
         return bool(line.line_id)
     return line.kind in _MONEY_KINDS and not (line.kind in ("sample", "back-order") and line.net == 0)
 

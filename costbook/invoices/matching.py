@@ -15,7 +15,7 @@ from functools import cached_property
 
 from costbook.amounts.quantity import Amount, same_name, unit
 from costbook.book.grid import Value
-from costbook.book.model import SCAN, Book, Invoice, InvoiceLine
+from costbook.book.model import SCAN, STANDARD, Book, Invoice, InvoiceLine
 from costbook.errors import QuantityError
 from costbook.invoices.packs import Pack, pack_in
 from costbook.invoices.wording import folded
@@ -47,6 +47,9 @@ class _Bought:
 
     materials: set[str] = field(default_factory=set)
     packs: list[Amount] = field(default_factory=list)
+
+
+_ONE = Pack(Fraction(1), "each", "", "")
 
 
 class Confirmed:
@@ -210,10 +213,19 @@ class Prepared:
         return [found.why] if found.why else []
 
     def _pack(self, line: InvoiceLine, row: dict[str, Value], invoice: Invoice, known: Confirmed) -> list[str]:
-        """Fills in the pack of a line whose columns name none: as in Purchases, else a guess that is asked about."""
-        if "pack" in row:
-            return []
+        """Fills in the pack of a line whose columns name none: as in Purchases, else a guess that is asked about.
+
+        A unit of one piece tells nothing where the description names a pack, as in 2 EA of 'Lids, box of 50': then it is asked about
+        like any other, and an e-invoice is posted without a pack, which pricing asks for.
+        """
         guess = described_pack(line, invoice.decimal)
+        if "pack" in row:
+            by_piece = not line.pack_size and row["pack"] == 1.0 and row.get("pack_unit") == _ONE.unit
+            if not by_piece or guess is None or (guess.total, guess.unit) == (_ONE.total, _ONE.unit) or known.holds_pack(_ONE, line, invoice.supplier):
+                return []
+            del row["pack"], row["pack_unit"]
+            if invoice.syntax in STANDARD and not known.holds_pack(guess, line, invoice.supplier):
+                return [f"its unit is one piece, and the description names a pack: {guess.words}"]
         if guess is None:
             sure = known.pack(line, invoice.supplier)
             row |= {"pack": sure[0], "pack_unit": sure[1]} if sure else {}

@@ -213,3 +213,22 @@ def test_such_an_item_code_is_known_once_it_was_confirmed() -> None:
     assert code(known, line("Beeswax pellets", item="M04")) == "M02"
     assert code(known, line("Beeswax pellets", item="M04"), "Another Yard") == ""
     assert code(known, line("Beeswax pellets", item="9", buyer="M04")) == "M04", "the paper says that it is her code"
+
+
+@pytest.mark.parametrize(("syntax", "asked"), [("UBL", False), ("CII", False), ("CSV", True)])
+def test_one_piece_by_its_unit_is_not_the_pack_where_the_words_name_one(syntax: str, asked: bool) -> None:
+    """Fifty lids at the price of one would be fifty times too dear."""
+    lids = line("Lids, box of 50", "L-50")._replace(unit="C62" if syntax != "CSV" else "pcs")
+    paper = Invoice(YARD, "T-2", date(2026, 9, 2), "380", "USD", (lids,), "t.xml", syntax)
+
+    def prepared(*purchases: PurchaseLine) -> Prepared:
+        return Prepared([{"pack": 1.0, "pack_unit": "each"}]).filled(paper, (lids,), Confirmed(book(*purchases)))
+
+    new = prepared()
+    assert bool(new.questions) == asked and "box of 50" in new.hints[0]
+    assert new.rows[0].get("pack") == (50.0 if asked else None)
+    for pack, held in (("50 each", 50.0), ("1 each", 1.0)):
+        known = prepared(bought("M01", "L-50", "Lids", pack))
+        assert (known.questions, known.rows[0]["pack"], known.rows[0]["pack_unit"]) == ([], held, "each")
+    plain = lids._replace(name="Lids black")
+    assert Prepared([{"pack": 1.0, "pack_unit": "each"}]).filled(paper, (plain,), Confirmed(book())).rows[0]["pack"] == 1.0
