@@ -2,8 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Sequence
-from pathlib import Path
+from collections.abc import Iterable, Sequence
 
 from costbook.amounts.numbers import counted
 from costbook.amounts.quantity import same_name
@@ -24,25 +23,27 @@ from costbook.book.posting import (
     supplier_edits,
 )
 from costbook.book.reading import read_book
-from costbook.book.review import ReviewLine, by_paper, next_code, same_paper, verdict, waiting
+from costbook.book.review import ReviewLine, by_paper, next_code, same_file, same_paper, verdict, waiting
 from costbook.book.sheets import table_tab
 from costbook.book.table import nearest
 from costbook.errors import CostbookError, LayoutError
 from costbook.invoices.checks import problems, sign
 from costbook.invoices.matching import Confirmed, Prepared
-from costbook.papers import PostedPaper, read_paper
+from costbook.papers import PaperFile, PostedPaper, read_paper
 from costbook.printouts.paper_tabs import layouts_tab, review_lines, review_tab
 
 
 class Clerk:
     """Takes what she confirmed and then papers one by one, and gathers what is to be written.
 
-    `snapshot` and `book` are the workbook as it will be with what was confirmed; `began` is the workbook as it is.
+    `snapshot` and `book` are the workbook as it will be with what was confirmed; `began` is the workbook as it is; `names` are
+    the files that will be taken.
     """
 
-    def __init__(self, snapshot: Snapshot, book: Book) -> None:
+    def __init__(self, snapshot: Snapshot, book: Book, names: Iterable[str] = ()) -> None:
         self.began = self.snapshot = snapshot
         self.book = book
+        self.names = frozenset(names)
         self.results: list[PostedPaper] = []
         self.confirmed: list[SetCell] = []
         self.rows: list[dict[str, Value]] = []
@@ -99,10 +100,10 @@ class Clerk:
             if (file, paper) not in told and (all_of_them or found.state != "unanswered"):
                 self.results.append(PostedPaper(file, supplier, paper, "to review", _goods(lines), found.why))
 
-    def take(self, file: Path) -> None:
+    def take(self, file: PaperFile) -> None:
         """One file: each paper in it is posted, sent to review, already there, or refused."""
         try:
-            invoices = read_paper(file, tuple(self.book.suppliers), self.facts)
+            invoices = read_paper(file.path, tuple(self.book.suppliers), self.facts, file.name)
         except CostbookError as error:
             self.results.append(PostedPaper(file.name, "", "", "refused", 0, error.advice))
             return
@@ -118,7 +119,8 @@ class Clerk:
             return self._announce(invoice)
         known = standing(self.book, invoice, sign(invoice))
         if known.state == "there":
-            self.review.pop((invoice.source, invoice.supplier, invoice.number), None)
+            named = (invoice.supplier, invoice.number)
+            self.review = {k: v for k, v in self.review.items() if k[1:] != named or not self._may_be(k[0], invoice.source)}
             return "already there", f"in {known.where}"
         paper = self._prepared(invoice)
         state, why = self._decide(invoice, known, paper.questions)
@@ -195,7 +197,7 @@ class Clerk:
     def _to_review(self, invoice: Invoice, paper: Prepared, why: str) -> None:
 
         drawn = waiting(invoice, paper.shown(), paper.hints, why, ())
-        same = [key for key, lines in self.review.items() if same_paper(lines, invoice, drawn)]
+        same = [key for key, lines in self.review.items() if self._may_be(key[0], invoice.source) and same_paper(lines, invoice, drawn)]
         before = [line for key in same for line in self.review[key]]
         lines = waiting(invoice, paper.shown(), paper.hints, why, before)
         place = lines[0].key
@@ -203,6 +205,10 @@ class Clerk:
             if key != place:
                 del self.review[key]
         self.review[place] = lines
+
+    def _may_be(self, file: str, source: str) -> bool:
+        """Whether a file named on the review tab may be the one that is read: it is, or was until she moved it."""
+        return file == source or (same_file(file, source) and file not in self.names)
 
     def edits(self) -> Edits:
         """All that was posted and reviewed, in one step; none where nothing is new."""

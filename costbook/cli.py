@@ -46,7 +46,7 @@ COMMANDS: dict[str, tuple[str, tuple[Word, ...]]] = {
     )),
     "post": ("post what you confirmed on Invoice review, and supplier papers: lists, price lists, e-invoices, PDFs, scans", (
         BOOK,
-        ("papers", {"nargs": "*", "type": Path, "help": "files or folders; none: only what you confirmed"}),
+        ("papers", {"nargs": "*", "type": Path, "help": "files, or folders with the folders in them; none: only what you confirmed"}),
     )),
     "changed": ("show what announced prices do to costs and margins, and what to decide", (BOOK,)),
     "accept": ("move the prices you decided on into your own columns, and log them", (BOOK,)),

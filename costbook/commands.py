@@ -612,9 +612,10 @@ def post(path: Path | Host, papers: Sequence[Path] = (), tell: Tell = _quiet) ->
     from costbook.clerk import Clerk
 
     with _opened(path) as (host, snapshot):
-        clerk = Clerk(snapshot, read_book(snapshot))
+        meant = files(papers, file_of(path))
+        clerk = Clerk(snapshot, read_book(snapshot), [file.name for file in meant])
         clerk.take_confirmed()
-        for file in files(papers, file_of(path)):
+        for file in meant:
             tell(f"reading {file.name}")
             clerk.take(file)
         clerk.tell_waiting(all_of_them=not papers)

@@ -117,16 +117,26 @@ def _kept(new: ReviewLine, old: ReviewLine | None) -> ReviewLine:
     return replace(new, values={**new.values, **hers})
 
 
+def same_file(one: str, other: str) -> bool:
+    """Whether two names may be one file, seen from a folder further out or further in: x.csv and 2026-09/x.csv.
+
+    >>> same_file("x.csv", "2026-09/x.csv"), same_file("2026-08/x.csv", "2026-09/x.csv"), same_file("x.csv", "max.csv")
+    (True, False, False)
+    """
+    return f"/{one}".endswith(f"/{other}") or f"/{other}".endswith(f"/{one}")
+
+
 def same_paper(lines: Sequence[ReviewLine], invoice: Invoice, rows: Sequence[ReviewLine]) -> bool:
     """Whether lines on the tab are those of a paper read again: of its file, supplier and number.
 
-    A supplier or number that only one side has (she filled it in) makes no other paper where the lines are the same.
+    A supplier or number that only one side has (she filled it in), or a file in another folder (she moved it), makes no other
+    paper where the lines are the same.
     """
     file, *named = lines[0].key
     wanted = [invoice.supplier, invoice.number]
-    if file != invoice.source or any(a != b for a, b in zip(named, wanted, strict=True) if a and b):
+    if not same_file(file, invoice.source) or any(a != b for a, b in zip(named, wanted, strict=True) if a and b):
         return False
-    return named == wanted or sorted(x.name for x in lines) == sorted(x.name for x in rows)
+    return (file == invoice.source and named == wanted) or sorted(x.name for x in lines) == sorted(x.name for x in rows)
 
 
 def verdict(lines: Sequence[ReviewLine], book: Book) -> Verdict:

@@ -84,6 +84,69 @@ def test_twice_in_one_folder_is_posted_once(book: Copy, drawer: Path) -> None:
     assert sum("S-2207" in row for row in purchases(book)) == rows == 14
 
 
+def sorted_by_month(drawer: Path) -> Path:
+    """The same papers in folders of their months and suppliers, one left where it was."""
+    for name, folder in (("Brackwell_B-1041.csv", "2026-09/Brackwell"), ("Brackwell_B-0977.csv", "2026-08"), ("Sallowby_S-2207.xlsx", "2026-09")):
+        (drawer / folder).mkdir(parents=True, exist_ok=True)
+        (drawer / name).rename(drawer / folder / name)
+    return drawer
+
+
+def test_papers_in_folders_of_a_folder_are_posted_and_named_with_them(book: Copy, drawer: Path, run: Callable[..., Said]) -> None:
+    without_paper(book, "S-2207")
+    code, out, _ = run("post", book.path, sorted_by_month(drawer))
+    told = {words[0]: words[3] for words in map(str.split, out.splitlines()[1:6])}
+    assert code == 0 and list(told)[:3] == ["2026-08/Brackwell_B-0977.csv", "2026-09/Brackwell/Brackwell_B-1041.csv", "2026-09/Sallowby_S-2207.xlsx"]
+    assert list(told.values()) == ["already", "already", "posted", "already", "already"]
+    assert sum("2026-09/Sallowby_S-2207.xlsx, Invoice row 7" in str(row) for row in purchases(book)) == 1
+    assert {p.state for p in commands.post(book.path, [drawer])} == {"already there"}
+
+
+def test_hidden_folders_and_kept_states_are_not_read(book: Copy, drawer: Path) -> None:
+    for folder in (".old", "costbook-backups", "2026-09/.sync", "2026-09/costbook-backups"):
+        (drawer / folder).mkdir(parents=True)
+        shutil.copyfile(drawer / "Brackwell_B-1041.csv", drawer / folder / "copy.csv")
+    shutil.copyfile(drawer / "Brackwell_B-1041.csv", drawer / "2026-09" / "~$copy.csv")
+    shutil.copyfile(book.path, drawer / "2026-09" / "workshop.xlsx")
+    inside = drawer / "2026-09" / "workshop.xlsx"
+    assert len(commands.post(inside, [drawer])) == len(NUMBERS), "the book itself is no paper of it"
+
+
+def test_a_folder_that_leads_back_and_a_folder_named_twice_are_read_once(book: Copy, drawer: Path) -> None:
+    sorted_by_month(drawer)
+    (drawer / "2026-08" / "all").symlink_to(drawer, target_is_directory=True)
+    (drawer / "2026-08" / "round").symlink_to("round")
+    posted = commands.post(book.path, [drawer, drawer / "2026-09", drawer / "2026-08" / "Brackwell_B-0977.csv"])
+    assert sorted(p.paper for p in posted) == sorted(NUMBERS)
+
+
+def test_two_files_of_one_name_are_told_apart_by_their_paths(book: Copy, drawer: Path) -> None:
+    folders = [drawer.parent / "east", drawer.parent / "west"]
+    for folder, name in zip(folders, ("Brackwell_B-1041.csv", "Brackwell_B-0977.csv")):
+        folder.mkdir()
+        shutil.copyfile(drawer / name, folder / "scan.csv")
+    assert [(p.file, p.paper) for p in commands.post(book.path, folders)] == [
+        ((folders[0] / "scan.csv").as_posix(), "B-1041"), ((folders[1] / "scan.csv").as_posix(), "B-0977")]  # fmt: skip
+
+
+def test_a_folder_too_large_or_shut_is_one_sentence(book: Copy, drawer: Path, run: Callable[..., Said], monkeypatch: pytest.MonkeyPatch) -> None:
+    before = book.path.read_bytes()
+    monkeypatch.setattr("costbook.papers.MOST_FILES", 8)
+    assert run("post", book.path, drawer)[0] == 0
+    for month in range(1, 4):
+        (drawer / f"2026-{month:02}").mkdir()
+    code, out, err = run("post", book.path, drawer)
+    assert code == 4 and out == "" and "more than 8 files" in err and err.count("\n") == 1
+
+    def shut(folder: Path) -> object:
+        raise PermissionError(13, "Permission denied", str(folder))
+
+    monkeypatch.setattr(Path, "iterdir", shut)
+    code, out, err = run("post", book.path, drawer)
+    assert code == 4 and out == "" and "drawer cannot be read (Permission denied)" in err and err.count("\n") == 1
+    assert book.path.read_bytes() == before
+
+
 def test_a_paper_posted_anew_gives_the_same_figures(book: Copy, drawer: Path, clean: tuple[Priced, Any]) -> None:
     """Taken out, a paper's products have no price; posted again they cost what they did."""
     without_paper(book, "C-0388")

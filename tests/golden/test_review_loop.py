@@ -244,6 +244,31 @@ def test_a_number_the_paper_lacks_is_hers_to_fill_in(book: Copy, paper: Path) ->
         assert [p.state for p in post(book, other)] == ["to review"], new
 
 
+@pytest.mark.parametrize("number", ["T-1", ""])
+def test_a_waiting_paper_whose_file_was_moved_keeps_its_answers(book: Copy, tmp_path: Path, number: str) -> None:
+    drawer = tmp_path / "drawer"
+    (drawer / "2026-10").mkdir(parents=True)
+    (drawer / "x.csv").write_text(OPEN_PAPER.replace("T-1,", f"{number},"), encoding="utf-8")
+    assert [p.file for p in post(book, drawer)] == ["x.csv"]
+    book.type(TAB, "Material", "2 of 4", "Rosemary leaf, ground")
+    answer(book, "yes", "yes", "no", "yes")
+    (drawer / "x.csv").rename(drawer / "2026-10" / "x.csv")
+    assert [p.file for p in post(book, drawer)] == ["2026-10/x.csv"]
+    assert [(r["File"], r["Right?"]) for r in lines(book)] == [("2026-10/x.csv", a) for a in ("yes", "yes", "no", "yes")]
+    assert lines(book)[1]["Material"] == "Rosemary leaf, ground"
+
+
+def test_papers_of_one_name_in_two_folders_both_wait(book: Copy, tmp_path: Path) -> None:
+    """Neither takes the other's place on the tab, the lines being the same or not."""
+    drawer = tmp_path / "drawer"
+    (drawer / "2026-10").mkdir(parents=True)
+    for path, text in ((drawer / "x.csv", OPEN_PAPER), (drawer / "2026-10" / "x.csv", OPEN_PAPER), (drawer / "y.csv", NEXT_PAPER)):
+        path.write_text(text.replace("T-1,", ",").replace("T-2,", ","), encoding="utf-8")
+    for _ in range(2):
+        assert [p.file for p in post(book, drawer)] == ["2026-10/x.csv", "x.csv", "y.csv"]
+        assert [r["File"] for r in lines(book)] == ["2026-10/x.csv"] * 4 + ["x.csv"] * 4 + ["y.csv"] * 3
+
+
 def test_a_supplier_the_paper_lacks_is_hers_to_fill_in(book: Copy, paper: Path) -> None:
     whole = OPEN_PAPER.replace("Tallow Yard", "")
     assert whole != OPEN_PAPER
