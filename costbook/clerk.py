@@ -10,6 +10,7 @@ from costbook.book import layout
 from costbook.book.grid import Edits, SetCell, Snapshot, Value
 from costbook.book.model import PRICE_LIST, Book, Invoice, PaperFact
 from costbook.book.posting import (
+    ANOTHER_PURCHASE,
     Content,
     Standing,
     announced_row,
@@ -19,15 +20,17 @@ from costbook.book.posting import (
     posted_lines,
     purchase_edits,
     purchase_rows,
+    row_content,
+    same_file,
     standing,
     supplier_edits,
 )
 from costbook.book.reading import read_book
-from costbook.book.review import ReviewLine, by_paper, next_code, same_file, same_paper, verdict, waiting
+from costbook.book.review import ReviewLine, by_paper, next_code, same_paper, verdict, waiting
 from costbook.book.sheets import table_tab
 from costbook.book.table import nearest
 from costbook.errors import CostbookError, LayoutError
-from costbook.invoices.checks import problems, sign
+from costbook.invoices.checks import NO_NUMBER, problems, sign
 from costbook.invoices.matching import Confirmed, Prepared
 from costbook.papers import PaperFile, PostedPaper, read_paper
 from costbook.printouts.paper_tabs import layouts_tab, review_lines, review_tab
@@ -66,6 +69,8 @@ class Clerk:
             self._learn(key[1], key[2], found.facts)
             told = ["from review", *made, *([f"it does not close: {found.why}"] if found.why else [])]
             state, why = ("posted", "; ".join(told)) if found.state == "ready" else ("already there", found.why)
+            if state == "already there" and NO_NUMBER in lines[0].text("reason"):
+                why += f", a paper of the same supplier, number, day and lines; if this is another purchase, post {key[0]} again and type another number"
             self.results.append(PostedPaper(key[0], key[1], key[2], state, _goods(lines), why))
 
     def _post_confirmed(self, rows: Sequence[dict[str, Value]], new: Sequence[str], supplier: str) -> list[str]:
@@ -121,7 +126,7 @@ class Clerk:
         if known.state == "there":
             named = (invoice.supplier, invoice.number)
             self.review = {k: v for k, v in self.review.items() if k[1:] != named or not self._may_be(k[0], invoice.source)}
-            return "already there", f"in {known.where}"
+            return "already there", known.words
         paper = self._prepared(invoice)
         state, why = self._decide(invoice, known, paper.questions)
         if state == "posted":
@@ -177,15 +182,16 @@ class Clerk:
 
         reasons = [*problems(invoice), *questions]
         if reasons:
-            return "to review", "; ".join(reasons)
+            seen = [known.words] if known.state == "other" else self._waiting_alike(invoice)
+            return "to review", "; ".join([*reasons, *seen])
         number = (same_name(invoice.supplier), same_name(invoice.number), paper_type(invoice))
         lines = content(invoice, sign(invoice))
         before = self.taken.get(number)
         if before and before[1] == lines:
             return "already there", f"the same as {before[0]}"
         if known.state == "other" or before:
-            again = f"paper {invoice.number} of {invoice.supplier} came twice with different content"
-            return "to review", f"{known.why or again} ({known.where or (before[0] if before else '')})"
+            again = f"paper {invoice.number} of {invoice.supplier} came twice with different content ({before[0] if before else ''})"
+            return "to review", known.words or again
         self.taken[number] = (invoice.source, lines)
         return "posted", ""
 
@@ -209,6 +215,18 @@ class Clerk:
     def _may_be(self, file: str, source: str) -> bool:
         """Whether a file named on the review tab may be the one that is read: it is, or was until she moved it."""
         return file == source or (same_file(file, source) and file not in self.names)
+
+    def _waiting_alike(self, invoice: Invoice) -> list[str]:
+        """Of a paper without a number, which one waits already with all it has; of the files of this run, one taken before it."""
+        if invoice.number:
+            return []
+        wanted, taken = content(invoice, sign(invoice)), {result.file for result in self.results}
+        for (file, supplier, _), lines in self.review.items():
+            named = not supplier or not invoice.supplier or same_name(supplier) == same_name(invoice.supplier)
+            other = not self._may_be(file, invoice.source) and (file in taken or file not in self.names)
+            if named and other and lines[0].values.get("date") == invoice.issued and row_content(x.values for x in lines) == wanted:
+                return [f"it has the supplier, day and lines of {file}, which waits too; {ANOTHER_PURCHASE}"]
+        return []
 
     def edits(self) -> Edits:
         """All that was posted and reviewed, in one step; none where nothing is new."""

@@ -19,6 +19,7 @@ from costbook.book.table import find_tables
 from costbook.errors import LayoutError, QuantityError, Where
 
 HALF_CENT = Decimal("0.005")
+ANOTHER_PURCHASE = "if it is another purchase, type a number of its own under Paper on each of its lines and say yes; if not, take these lines and its file away"
 PURCHASED_TYPES = ("invoice", "credit note", "correction")
 
 
@@ -122,11 +123,27 @@ def _number(amount: Decimal | None) -> float | None:
 
 @dataclass(frozen=True, slots=True)
 class Standing:
-    """What Purchases already holds of a paper: 'new', 'there' (the same paper), or 'other' (its number, other content)."""
+    """What Purchases already holds of a paper: 'new', 'there' (the same paper), or 'other' (may be the same, but is not)."""
 
     state: str
     where: Where | None = None
     why: str = ""
+    do: str = ""
+
+    @property
+    def words(self) -> str:
+        """What was seen, where, and what she can do, for her to read; '' of a new paper."""
+        seen = f"{self.why} ({self.where})" if self.state == "other" else f"in {self.where}{', ' if self.why else ''}{self.why}" if self.where else ""
+        return "; ".join(filter(None, (seen, self.do)))
+
+
+def same_file(one: str, other: str) -> bool:
+    """Whether two names may be one file, seen from a folder further out or further in: x.csv and 2026-09/x.csv.
+
+    >>> same_file("x.csv", "2026-09/x.csv"), same_file("2026-08/x.csv", "2026-09/x.csv"), same_file("x.csv", "max.csv")
+    (True, False, False)
+    """
+    return f"/{one}".endswith(f"/{other}") or f"/{other}".endswith(f"/{one}")
 
 
 Content = list[tuple[str, str, Decimal]]
@@ -135,10 +152,42 @@ Content = list[tuple[str, str, Decimal]]
 def standing(book: Book, invoice: Invoice, sign: int) -> Standing:
     """Whether a paper is already in Purchases: the same supplier, number, date, type, total and lines.
 
-    The same number, date and total under another supplier's name is a question too, not a new paper.
+    The same number, date and total under another supplier's name is a question too, not a new paper. One without a supplier or
+    number that she typed is there; without a number only from the same file, for two of a kind may have been bought in a day.
     """
-    lines = content(invoice, sign)
-    return standing_of(book, invoice.supplier, invoice.number, paper_type(invoice), invoice.issued, lines)
+    lines, kind = content(invoice, sign), paper_type(invoice)
+    if not invoice.number:
+        return _standing_unnumbered(_alike(book, invoice, kind, lines), invoice)
+    if not invoice.supplier and invoice.issued and (alike := _alike(book, invoice, kind, lines)):
+        return Standing("there", alike[0][0].where)
+    return standing_of(book, invoice.supplier, invoice.number, kind, invoice.issued, lines)
+
+
+def _standing_unnumbered(alike: Sequence[Sequence[PurchaseLine]], invoice: Invoice) -> Standing:
+    """Of a paper without a number by those it is like: from the same file it is there, from another she is asked."""
+    own = next((x[0] for x in alike if invoice.issued and any(_posted_from(line, invoice.source) for line in x)), None)
+    if own:
+        return Standing("there", own.where, f"posted from this file as paper {own.paper}", "if this is another purchase, give its file another name")
+    if not alike:
+        return Standing("new")
+    line, shared = alike[0][0], ["supplier"] * bool(invoice.supplier) + ["day"] * bool(invoice.issued)
+    named = f"paper {line.paper}" if line.paper else "lines without a number"
+    return Standing("other", line.where, f"it has the {' and '.join([', '.join(shared), 'lines'] if shared else ['lines'])} of {named} of {line.supplier}", ANOTHER_PURCHASE)
+
+
+def _alike(book: Book, invoice: Invoice, kind: str, lines: Content) -> list[list[PurchaseLine]]:
+    """The papers in Purchases of a paper's lines, and of its day, supplier and number where it has these."""
+    found: dict[tuple[str, str], list[PurchaseLine]] = {}
+    for line in book.purchases:
+        named = same_name(invoice.supplier) in ("", same_name(line.supplier)) and same_name(invoice.number) in ("", same_name(line.paper))
+        if named and invoice.issued in (None, line.date) and line.paper_type == kind:
+            found.setdefault((line.supplier, line.paper), []).append(line)
+    return [own for own in found.values() if _content(own) == lines]
+
+
+def _posted_from(line: PurchaseLine, file: str) -> bool:
+    """Whether a line's source is that file; what stands after it is the line's place there."""
+    return same_file(line.source, file) or same_file(line.source.rpartition(", ")[0], file)
 
 
 def standing_of(book: Book, supplier: str, number: str, kind: str, issued: date | None, lines: Content) -> Standing:
@@ -153,24 +202,11 @@ def standing_of(book: Book, supplier: str, number: str, kind: str, issued: date 
             return Standing("there", own[0].where)
         why = f"paper {number} of {supplier} is already there with other content"
         return Standing("other", own[0].where, why)
-    named = _named_by_her(book, supplier, number, kind, issued, lines)
-    if named:
-        return Standing("there", named)
     for there in papers.values():
         if there[0].date == issued and _content(there) == lines:
             why = f"the same paper is already there under the supplier {there[0].supplier}"
             return Standing("other", there[0].where, why)
     return Standing("new")
-
-
-def _named_by_her(book: Book, supplier: str, number: str, kind: str, issued: date | None, lines: Content) -> Where | None:
-    """Where a paper without a number or supplier stands in Purchases: she typed what it lacks; day and lines are the same."""
-    named: dict[tuple[str, str], list[PurchaseLine]] = {}
-    for line in book.purchases if issued and not (supplier and number) else ():
-        alike = same_name(supplier) in ("", same_name(line.supplier)) and same_name(number) in ("", same_name(line.paper))
-        if alike and line.date == issued and line.paper_type == kind:
-            named.setdefault((line.supplier, line.paper), []).append(line)
-    return next((own[0].where for own in named.values() if _content(own) == lines), None)
 
 
 def _content(lines: Sequence[PurchaseLine]) -> Content:

@@ -26,7 +26,15 @@ from costbook.amounts.quantity import read_amount, same_name
 from costbook.book.grid import ErrorValue, Value
 from costbook.book.layout import PURCHASES
 from costbook.book.model import FACT_MEANS, Book, Invoice, PaperFact
-from costbook.book.posting import HALF_CENT, PURCHASED_TYPES, posted_lines, row_content, standing_of, type_words
+from costbook.book.posting import (
+    HALF_CENT,
+    PURCHASED_TYPES,
+    posted_lines,
+    row_content,
+    same_file,
+    standing_of,
+    type_words,
+)
 from costbook.book.table import plain_text
 from costbook.errors import QuantityError
 
@@ -115,15 +123,6 @@ def _kept(new: ReviewLine, old: ReviewLine | None) -> ReviewLine:
     if old.text("hint") == new.text("hint"):
         hers["material"] = old.values.get("material")  # taken out by her, a suggestion does not come back
     return replace(new, values={**new.values, **hers})
-
-
-def same_file(one: str, other: str) -> bool:
-    """Whether two names may be one file, seen from a folder further out or further in: x.csv and 2026-09/x.csv.
-
-    >>> same_file("x.csv", "2026-09/x.csv"), same_file("2026-08/x.csv", "2026-09/x.csv"), same_file("x.csv", "max.csv")
-    (True, False, False)
-    """
-    return f"/{one}".endswith(f"/{other}") or f"/{other}".endswith(f"/{one}")
 
 
 def same_paper(lines: Sequence[ReviewLine], invoice: Invoice, rows: Sequence[ReviewLine]) -> bool:

@@ -16,6 +16,7 @@ from costbook.invoices.wording import folded
 
 # UNTDID 1001; 389 is self-billed. Of the other kinds that EN 16931 allows, such as a prepayment (386), she decides.
 _BOUGHT = {"380", "384", "389", PRICE_LIST, *CREDIT_TYPES}
+NO_NUMBER = "the paper has no number"
 # A stated amount is a computed one rounded to the cent, whichever way the half went.
 _HALF_CENT = Decimal("0.005")
 _CENT_PLACES = 2
@@ -90,7 +91,7 @@ def _missing(invoice: Invoice) -> Iterator[str]:
     if not invoice.supplier:
         yield "the paper does not name its supplier"
     if not invoice.number:
-        yield "the paper has no number"
+        yield NO_NUMBER
     if invoice.issued is None:
         yield "the paper has no date that can be read"
     if invoice.syntax in STANDARD and not invoice.currency:

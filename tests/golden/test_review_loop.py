@@ -244,6 +244,56 @@ def test_a_number_the_paper_lacks_is_hers_to_fill_in(book: Copy, paper: Path) ->
         assert [p.state for p in post(book, other)] == ["to review"], new
 
 
+def number_by_hand(book: Copy, file: str, number: str) -> None:
+    """Types a paper's number and yes on each of its waiting lines."""
+    sheet = book.workbook[TAB]
+    places = {name: book.heading(TAB, name).column for name in ("File", "Paper", "Right?")}
+    rows = [row for row in range(1, sheet.max_row + 1) if sheet.cell(row, places["File"]).value == file]
+    assert len(rows) == 4
+    for row in rows:
+        sheet.cell(row, places["Paper"]).value, sheet.cell(row, places["Right?"]).value = number, "yes"
+
+
+def test_two_like_papers_without_a_number_are_told_and_both_posted_when_she_says_so(book: Copy, tmp_path: Path) -> None:
+    """Never both by themselves, and never the second one dropped: she may have bought the same twice in a day."""
+    drawer = tmp_path / "drawer"
+    drawer.mkdir()
+    for name in ("a.csv", "b.csv"):
+        (drawer / name).write_text(OPEN_PAPER.replace("T-1,", ","), encoding="utf-8")
+    for _ in range(2):
+        first, second = post(book, drawer)
+        assert (first.state, second.state) == ("to review", "to review") and "like" not in first.why and "a.csv" not in first.why
+        assert "the paper has no number" in second.why and "day and lines of a.csv, which waits too; if it is another purchase, type a number" in second.why
+    number_by_hand(book, "a.csv", "17")
+    confirmed, first, second = post(book, drawer)
+    assert (confirmed.state, confirmed.paper) == ("posted", "17") and first.state == "already there"
+    assert "as paper 17; if this is another purchase, give its file another name" in first.why
+    assert second.state == "to review" and "the supplier, day and lines of paper 17 of Tallow Yard (Purchases!" in second.why
+    assert {r["Why not posted"] for r in lines(book)} == {second.why}
+    # The first one's number again says that it is the same paper, and how it is told if it is not.
+    number_by_hand(book, "b.csv", "17")
+    (told,) = post(book)
+    assert told.state == "already there" and "if this is another purchase, post b.csv again and type another number" in told.why
+    assert not lines(book) and [p.state for p in post(book, drawer)] == ["already there", "to review"]
+    number_by_hand(book, "b.csv", "17 second")
+    assert [(p.state, p.paper) for p in post(book)] == [("posted", "17 second")]
+    assert len(purchases(book, "17")) == len(purchases(book, "17 second")) == 4
+    before = book.path.read_bytes()
+    assert ["17 second" in p.why for p in post(book, drawer)] == [False, True]
+    assert book.path.read_bytes() == before and not lines(book)
+
+
+def test_a_paper_without_a_number_like_lines_she_typed_is_asked_about(book: Copy, paper: Path) -> None:
+    paper.write_text(OPEN_PAPER.replace("T-1,", ","), encoding="utf-8")
+    post(book, paper)
+    number_by_hand(book, paper.name, "by hand 2")
+    post(book)
+    for number in range(4):
+        book.cell("Purchases", "Posted from", ("Tallow Yard", ["Glycerin", "Rosemary powder", "Freight (share by value, all lines)", "Invoice total"][number])).value = None
+    (told,) = post(book, paper)
+    assert told.state == "to review" and "paper by hand 2 of Tallow Yard" in told.why and "take these lines and its file away" in told.why
+
+
 @pytest.mark.parametrize("number", ["T-1", ""])
 def test_a_waiting_paper_whose_file_was_moved_keeps_its_answers(book: Copy, tmp_path: Path, number: str) -> None:
     drawer = tmp_path / "drawer"
