@@ -10,6 +10,7 @@ from __future__ import annotations
 import argparse
 import gc
 import os
+import re
 import sys
 from collections.abc import Sequence
 from pathlib import Path
@@ -25,7 +26,7 @@ SHOWN_FINDINGS = 40
 
 
 Word = tuple[str, dict[str, Any]]
-BOOK: Word = ("book", {"type": Path})
+BOOK: Word = ("book", {"type": Path, "help": "your workbook"})
 PROFILE: Word = ("--profile", {"type": Path, "metavar": "FOLDER", "help": "the office's user folder (default: yours)"})
 COMMANDS: dict[str, tuple[str, tuple[Word, ...]]] = {
     "demo": ("make the demo workbook with its sample papers, post them and price it", (
@@ -46,7 +47,7 @@ COMMANDS: dict[str, tuple[str, tuple[Word, ...]]] = {
     )),
     "post": ("post what you confirmed on Invoice review, and supplier papers: lists, price lists, e-invoices, PDFs, scans", (
         BOOK,
-        ("papers", {"nargs": "*", "type": Path, "help": "files, or folders with the folders in them; none: only what you confirmed"}),
+        ("papers", {"nargs": "*", "type": Path, "default": [], "help": "files, or folders with the folders in them; none: only what you confirmed"}),
     )),
     "changed": ("show what announced prices do to costs and margins, and what to decide", (BOOK,)),
     "accept": ("move the prices you decided on into your own columns, and log them", (BOOK,)),
@@ -62,7 +63,7 @@ COMMANDS: dict[str, tuple[str, tuple[Word, ...]]] = {
     )),
     "record": ("book batches and sales you typed, and sales lists: stock moves", (
         BOOK,
-        ("lists", {"nargs": "*", "type": Path, "help": "sales lists of your shop, CSV or workbook"}),
+        ("lists", {"nargs": "*", "type": Path, "default": [], "help": "sales lists of your shop, CSV or workbook"}),
     )),
     "count": ("write a count sheet with the stock's value at cost", (BOOK,)),
     "lot": ("show where a lot came from and went, or the lots in a product's batches", (
@@ -70,7 +71,7 @@ COMMANDS: dict[str, tuple[str, tuple[Word, ...]]] = {
         ("name", {"help": "a lot, or a product's code or name"}),
     )),
     "picture": ("draw a PDF or scan with boxes over what was read of it", (
-        ("paper", {"type": Path}),
+        ("paper", {"type": Path, "help": "a PDF or a picture"}),
         ("--into", {"type": Path, "default": Path(), "metavar": "FOLDER", "help": "where the pictures go (default: here)"}),
     )),
     "takeback": ("put back the workbook as it was before the last save", (
@@ -85,7 +86,7 @@ COMMANDS: dict[str, tuple[str, tuple[Word, ...]]] = {
     "excel": ("work on the workbook that is open in Excel, like a button; write buttons for it; try it out", (
         ("do", {"choices": ("price", "changed", "next", "post", "findings", "takeback", "buttons", "tryout"), "metavar": "DO",
                 "help": "price, changed, next, post, findings, takeback; buttons: write files to double-click and an add-in; tryout: test on a blank workbook and write a report"}),
-        ("files", {"nargs": "*", "type": Path, "help": "papers to post; the folder for buttons; the file for the report"}),
+        ("files", {"nargs": "*", "type": Path, "default": [], "help": "papers to post; the folder for buttons; the file for the report"}),
         ("--book", {"metavar": "NAME", "help": "the open workbook that is meant (default: the one in front)"}),
     )),
     "doctor": ("look whether all that the buttons need is there, and say what to do", (
@@ -118,13 +119,17 @@ def parser() -> argparse.ArgumentParser:
     )
     asked = top.add_subparsers(dest="command", metavar="COMMAND", required=True, parser_class=_Later)
     for name, (says, words) in COMMANDS.items():
-        asked.add_parser(name, help=says, words=words)
+        asked.add_parser(name, help=says, words=words, description=f"{says[0].upper()}{says[1:]}.")
     return top
 
 
 def main(arguments: Sequence[str] | None = None) -> int:
     """Runs one command; returns the exit code."""
-    asked = parser().parse_args(arguments)
+    given = sys.argv[1:] if arguments is None else arguments
+    if not given:
+        parser().print_help()
+        return USAGE
+    asked = parser().parse_args(given)
     try:
         return int(globals()[f"_{asked.command}"](asked))
     except CostbookError as error:
@@ -154,6 +159,11 @@ def run() -> NoReturn:
     os._exit(code)
 
 
+def _name(path: Path) -> str:
+    """A file's name as it is typed after a command."""
+    return f'"{path}"' if re.search(r"[^\w.,:/\\~+@-]", str(path)) else str(path)
+
+
 def _progress(words: str) -> None:
     """A few words on the terminal's last line; nothing where the output is not a terminal."""
     if sys.stderr.isatty():
@@ -170,7 +180,7 @@ def _demo(asked: argparse.Namespace) -> int:
 
 def _blank(asked: argparse.Namespace) -> int:
     commands.blank(asked.book)
-    print(f"{asked.book} is ready. Open it and begin on the Start tab; then: {NAME} price {asked.book}")
+    print(f"{asked.book} is ready. Open it and begin on the Start tab; then: {NAME} price {_name(asked.book)}")
     return DONE
 
 
@@ -205,7 +215,7 @@ def _post(asked: argparse.Namespace) -> int:
     done = [p for p in posted if p.state == "posted"]
     for command, wanted in (("price", not all(p.announces for p in done)), ("changed", any(p.announces for p in done))):
         if wanted:
-            print(f"Now: {NAME} {command} {asked.book}")
+            print(f"Now: {NAME} {command} {_name(asked.book)}")
     return STOPPED if any(p.state in ("refused", "to review") for p in posted) else DONE
 
 
@@ -227,7 +237,7 @@ def _changed(asked: argparse.Namespace) -> int:
         _print_findings([*told.findings, *told.impact.findings])
     print(f"{told.path}: {'written' if told.written else 'nothing changed, file left as it is'}.")
     if told.impact.news:
-        print(f"Now decide on the Price decisions tab, and save; then: {NAME} accept {asked.book}")
+        print(f"Now decide on the Price decisions tab, and save; then: {NAME} accept {_name(asked.book)}")
     return STOPPED if any(f.level == "stop" for f in told.findings) else DONE
 
 
@@ -251,8 +261,8 @@ def _accept(asked: argparse.Namespace) -> int:
     decided = f"{counted(len(done.moved), 'price')} moved, {done.held} held" if done.moved or done.held else nothing
     print(f"{decided}; this state of costs is kept to compare with.")
     if any(column == "wholesale" for _, column, *_ in done.moved):
-        print(f"To tell shops: {NAME} shops {asked.book}")
-    print(f"To undo this: {NAME} takeback {asked.book}")
+        print(f"To tell shops: {NAME} shops {_name(asked.book)}")
+    print(f"To undo this: {NAME} takeback {_name(asked.book)}")
     return DONE
 
 
@@ -354,7 +364,7 @@ def _takeback(asked: argparse.Namespace) -> int:
         print(f"{asked.book} is in that state already, file left as it is.")
         return DONE
     print(f"{asked.book} is again as it was when it was saved over at {state.kept}.")
-    print(f"To undo this: {NAME} takeback {asked.book}")
+    print(f"To undo this: {NAME} takeback {_name(asked.book)}")
     return DONE
 
 

@@ -64,7 +64,7 @@ def states(target: Path) -> list[State]:
 
 
 def _folder(target: Path) -> Path:
-    return target.with_name(FOLDER)
+    return target.parent / FOLDER
 
 
 def _named(target: Path) -> tuple[str, str]:

@@ -40,7 +40,7 @@ def refuse_if_in_office(path: Path) -> None:
     """
     for place in {path, path.resolve()}:
         for lock, read in ((f".~lock.{place.name}#", _office_owner), (f"~${place.name}", _owner_file)):
-            beside = place.with_name(lock)
+            beside = place.parent / lock
             if beside.exists():
                 who = read(beside)
                 raise WorkbookBusy(f"{path.name} is open{who} (its lock file {lock} stands beside it).", do=CLOSE_IT)
@@ -74,7 +74,7 @@ def _first_bytes(path: Path) -> bytes:
 
 def lock_of(target: Path) -> Path:
     """The name of our lock file for a workbook: in its folder, hidden."""
-    return target.with_name(f"{PREFIX}{shortened(target.name)}.lock")
+    return target.parent / f"{PREFIX}{shortened(target.name)}.lock"
 
 
 @contextmanager

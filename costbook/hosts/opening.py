@@ -38,7 +38,7 @@ def opened(book: Path | Host) -> Host:
         from costbook.hosts.headless import OfficeFile
 
         return OfficeFile(book)
-    if book.with_name(f"~${book.name}").exists() and (there := _in_excel(book)):
+    if (book.parent / f"~${book.name}").exists() and (there := _in_excel(book)):
         return there
     return WorkbookFile(book)
 

@@ -60,7 +60,7 @@ def read_pages(data: bytes, name: str) -> Document:
         HostUnavailable: too large, damaged, locked, endless, or a picture that nothing here can read.
     """
     if not is_pages(data):
-        raise HostUnavailable(f"{name} is not what its name says: neither a PDF nor a picture", do="Ask for it again.")
+        raise HostUnavailable(f"{name} is neither a PDF nor a picture", do="Name a PDF, a scan or a photo; if it is to be one, ask for it again.")
     if len(data) > LIMIT_BYTES:
         raise HostUnavailable(f"{name} is larger than {LIMIT_BYTES // 1_000_000} MB, which is not read", do=TYPE_IT)
     told: dict[str, Any] = {"pages": [], "xml": []}
