@@ -425,6 +425,7 @@ class InvoiceLine(NamedTuple):
     `base_quantity` of them. `net` is the line's amount after its own discounts and charges, before tax (EN 16931 BT-131).
     `kind` is one of LINE_KINDS. `pack_size` and `pack_unit` are what one pack holds, as written, '' where not said.
     `parent` is the line this one is a part of; such lines are not summed again. `place` is the row, line or page.
+    `code_in_doubt` says that `item_code` may only be the line's number.
     """
 
     line_id: str
@@ -453,6 +454,7 @@ class InvoiceLine(NamedTuple):
     best_before: Day | None = None
     shared_by: str = ""
     covers: str = ""
+    code_in_doubt: bool = False
 
 
 class Invoice(NamedTuple):

@@ -5,6 +5,7 @@ Posting only adds rows below hers; it never changes one. A paper is all there or
 
 from __future__ import annotations
 
+import re
 from collections.abc import Callable, Iterable, Mapping, Sequence
 from dataclasses import dataclass
 from datetime import date
@@ -20,6 +21,7 @@ from costbook.errors import LayoutError, QuantityError, Where
 
 HALF_CENT = Decimal("0.005")
 ANOTHER_PURCHASE = "if it is another purchase, type a number of its own under Paper on each of its lines and say yes; if not, take these lines and its file away"
+_MAY_NUMBER_LINES = re.compile(r"0*\d{1,2}0?\.?", re.ASCII)  # in ones or in tens
 PURCHASED_TYPES = ("invoice", "credit note", "correction")
 
 
@@ -211,7 +213,12 @@ def standing_of(book: Book, supplier: str, number: str, kind: str, issued: date 
 
 def _content(lines: Sequence[PurchaseLine]) -> Content:
     """A posted paper's lines as (kind, item, cents), whatever their order."""
-    return sorted((x.kind, same_name(x.item_code or x.description), rounded(x.amount)) for x in lines)
+    return sorted((x.kind, _item(x.item_code, x.description), rounded(x.amount)) for x in lines)
+
+
+def _item(code: str, description: str) -> str:
+    """What names a line's item. A number that may only be the line's own is not on every copy of a paper; then it is the words."""
+    return same_name(description if description and _MAY_NUMBER_LINES.fullmatch(code) else code or description)
 
 
 def content(invoice: Invoice, sign: int) -> Content:
@@ -221,11 +228,8 @@ def content(invoice: Invoice, sign: int) -> Content:
 
 def row_content(rows: Iterable[Mapping[str, Value]]) -> Content:
     """Rows of Purchases as (kind, item, cents), whatever their order."""
-    items = ((r, str(r.get("item_code") or r.get("description") or "")) for r in rows)
-    return sorted(
-        (str(r.get("kind") or "goods"), same_name(item), rounded(Decimal(repr(r.get("amount") or 0.0))))
-        for r, item in items
-    )
+    items = ((r, _item(str(r.get("item_code") or ""), str(r.get("description") or ""))) for r in rows)
+    return sorted((str(r.get("kind") or "goods"), item, rounded(Decimal(repr(r.get("amount") or 0.0)))) for r, item in items)
 
 
 def announced_row(book: Book, line: InvoiceLine, material: str, prices: Invoice) -> dict[str, Value] | None:

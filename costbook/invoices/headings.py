@@ -103,6 +103,7 @@ _RANKS = {
     for rank, heading in enumerate(table.get(role, ()))
 }
 HEAD = ("number", "date", "supplier")
+_NAMES_CODES = re.compile(r"\b(?:code|sku|id|article|part|catalog|catalogue)\b")  # 'Item no' may number the lines
 _ITEM = ("item", "artikel", "produit", "articulo", "producto")
 _SURE = re.compile(
     r"\b(?:invoice|credit|bill|supplier|vendor|seller|rechnung\w*|gutschrift\w*|lieferant|facture|avoir|fournisseur|factuur\w*|"
@@ -171,6 +172,11 @@ def rank(heading: Value) -> int:
 def sure(heading: Value) -> bool:
     """Whether a heading can only mean the paper's own number, date or supplier."""
     return _SURE.search(plain(heading)) is not None
+
+
+def names_codes(heading: Value) -> bool:
+    """Whether a heading can only mean the supplier's item codes, not the numbers of the lines."""
+    return _NAMES_CODES.search(folded(heading)) is not None
 
 
 def rivals(row: Sequence[Value], columns: Mapping[str, int]) -> list[tuple[str, int]]:

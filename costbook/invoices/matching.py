@@ -58,15 +58,15 @@ class Confirmed:
     def __init__(self, book: Book) -> None:
         self.book = book
         self._by_code = {same_name(code): m.code for m in book.materials.values() for code in m.supplier_codes}
-        self._items: dict[tuple[str, str], _Bought] = {}
-        self._descriptions: dict[tuple[str, str], _Bought] = {}
+        self._items: dict[tuple[str, ...], _Bought] = {}
+        self._descriptions: dict[tuple[str, ...], _Bought] = {}
         for line in book.purchases:
             if line.kind not in ("goods", "sample", "back-order"):
                 continue
-            supplier = same_name(line.supplier)
-            for held, name in ((self._items, same_name(line.item_code)), (self._descriptions, folded(line.description))):
-                if name:
-                    bought = held.setdefault((supplier, name), _Bought())
+            supplier, code, words = same_name(line.supplier), same_name(line.item_code), folded(line.description)
+            for held, *name in ((self._items, code), (self._items, code, words), (self._descriptions, words)):
+                if name[0]:
+                    bought = held.setdefault((supplier, *name), _Bought())
                     bought.materials |= {line.material} - {""}
                     bought.packs += [line.pack] if line.pack and line.pack.unit and not line.pack.is_range else []
 
@@ -80,12 +80,13 @@ class Confirmed:
         """The material a line of that supplier means.
 
         In order: her code where the paper names it as hers, or a supplier's item code on the Materials tab; what Purchases
-        holds of the same supplier under the same item code, else under the same description; the very name or another name
+        holds of the same supplier under the same item code (one that may only be the line's number: and description), else under the same description; the very name or another name
         on the Materials tab; else a suggestion. Where Purchases holds two materials under one code or description the line's
         is not known. A supplier may number its items as she does: its item code being one of hers links only where the
         names are alike too.
         """
-        code = self._by_code.get(same_name(line.buyer_code)) or self._by_code.get(same_name(line.item_code)) or self._own(line.buyer_code)
+        item_code = "" if line.code_in_doubt else line.item_code
+        code = self._by_code.get(same_name(line.buyer_code)) or self._by_code.get(same_name(item_code)) or self._own(line.buyer_code)
         if code:
             return Match(code, why="its code is on the Materials tab")
         bought = self._bought(line, supplier)
@@ -94,20 +95,28 @@ class Confirmed:
             return Match(why=f"Purchases holds two materials under the same {bought[1]}: {named}")
         if bought:
             return Match(next(iter(bought[0].materials)), why=f"bought before under the same {bought[1]}")
-        named, numbered = self._own(line.name), self._own(line.item_code)
+        named, numbered = self._own(line.name), self._own(item_code)
         if named:
             if numbered in ("", named):
                 return Match(named, why="the very name")
             return Match(likely=named, why=f"has its very name, but its item code {line.item_code} is your {self.book.materials[numbered].name}")
         found = self._suggestion(line)
         if not numbered:
-            return found
+            return found if found.likely else self._by_its_number(line, supplier)
         words = _words(line.name)
         whole = any(code == numbered and not _apart(words, own)[2] for code, own, _ in self._own_names)
         if found.likely == numbered and whole:
             return Match(numbered, why=f"its item code is one of yours and it {found.why}")
         name = self.book.materials[numbered].name
         return Match(likely=numbered, why=f"has an item code {line.item_code} like your {name}, but another name")
+
+    def _by_its_number(self, line: InvoiceLine, supplier: str) -> Match:
+        """What was bought under a code that may only be the line's number, in words: too little for a suggestion."""
+        bought = self._items.get((same_name(supplier), same_name(line.item_code))) if line.code_in_doubt else None
+        if bought is None or len(bought.materials) != 1:
+            return Match()
+        code = next(iter(bought.materials))
+        return Match(why=f"{self.book.materials[code].name} was bought under the item code {line.item_code}, which may only be the line's number")
 
     def _own(self, written: str) -> str:
         """The material one of her own codes or names means, '' for any other text."""
@@ -116,14 +125,18 @@ class Confirmed:
 
     def _bought(self, line: InvoiceLine, supplier: str) -> tuple[_Bought, str] | None:
         """What Purchases holds under the line's item code, else its description; None where no material stands there."""
-        for held, name, words in (
-            (self._items, same_name(line.item_code), "item code"),
-            (self._descriptions, folded(line.name), "description"),
+        for bought, words in (
+            (self._item(line, supplier), "item code"),
+            (self._descriptions.get((same_name(supplier), folded(line.name))), "description"),
         ):
-            bought = held.get((same_name(supplier), name)) if name else None
             if bought and bought.materials:
                 return bought, words
         return None
+
+    def _item(self, line: InvoiceLine, supplier: str) -> _Bought | None:
+        """What Purchases holds under a line's item code; under one in doubt, only what has the same description too."""
+        name = (same_name(supplier), same_name(line.item_code))
+        return self._items.get((*name, folded(line.name)) if line.code_in_doubt else name)
 
     def pack(self, line: InvoiceLine, supplier: str) -> tuple[float, str] | None:
         """Size and unit of a pack as Purchases writes them, where it holds lines of that supplier and item code.
@@ -140,7 +153,7 @@ class Confirmed:
     def has_item(self, line: InvoiceLine, supplier: str) -> bool:
         """Whether the line's item code, or where it has none its description, stands in Purchases for this supplier."""
         if line.item_code:
-            return (same_name(supplier), same_name(line.item_code)) in self._items
+            return self._item(line, supplier) is not None
         return (same_name(supplier), folded(line.name)) in self._descriptions
 
     def holds_pack(self, pack: Pack, line: InvoiceLine, supplier: str) -> bool:
@@ -153,8 +166,7 @@ class Confirmed:
         return any(_measure(p) == wanted for p in self._packs(line, supplier))
 
     def _packs(self, line: InvoiceLine, supplier: str) -> list[Amount]:
-        code = same_name(line.item_code)
-        bought = self._items.get((same_name(supplier), code)) if code else None
+        bought = self._item(line, supplier)
         return bought.packs if bought else []
 
     def _suggestion(self, line: InvoiceLine) -> Match:
@@ -210,6 +222,11 @@ class Prepared:
             self.likely[len(self.hints)] = book.materials[found.likely].name
             if line.kind == "goods":
                 self.unknown.append(f"'{line.name}' is no material of yours yet; it {found.why}")
+        if line.code_in_doubt and not found.code:
+            if line.name:  # in Purchases it would stand for whatever has that code
+                row.pop("item_code", None)
+            else:
+                self.questions.append(f"{line.place}: '{line.item_code}' may be an item code or only the line's number; say what was bought")
         return [found.why] if found.why else []
 
     def _pack(self, line: InvoiceLine, row: dict[str, Value], invoice: Invoice, known: Confirmed) -> list[str]:

@@ -31,7 +31,16 @@ from costbook.invoices.line_terms import (
 )
 from costbook.invoices.placed import Line, has_digit, is_number, lines
 from costbook.invoices.vocabulary import SUMS
-from costbook.invoices.wording import INSIDE_TAX, NOTES_TAX, clean, kind_of, only_positions, pack_parts, plain, sharing
+from costbook.invoices.wording import (
+    INSIDE_TAX,
+    NOTES_TAX,
+    clean,
+    kind_of,
+    pack_parts,
+    plain,
+    sharing,
+    without_positions,
+)
 
 _MIXED = {
     "and",
@@ -424,8 +433,7 @@ class _Paper:
         if gross is None and due is not None:
             gross = due + abs(paid or Decimal(0))
         type_code = self._type(top, gross)
-        if only_positions([line.item_code for line in self.lines if line.item_code]):
-            self.lines = [line._replace(item_code="") for line in self.lines]
+        self.lines = without_positions(self.lines)
         invoice = Invoice(
             supplier=top.supplier, number=top.number, issued=top.issued, type_code=type_code,
             currency=self._currency(all_lines), lines=tuple(map(_worded, self._turned(type_code))), source=source, syntax="page",

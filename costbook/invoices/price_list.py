@@ -16,7 +16,7 @@ from costbook.book.model import PRICE_LIST, Invoice, InvoiceLine
 from costbook.errors import InvoiceError
 from costbook.invoices.dialect import Dialect, day, dialect, number, shown
 from costbook.invoices.headings import heading_role
-from costbook.invoices.wording import clean, folded, pack_parts
+from costbook.invoices.wording import clean, folded, pack_parts, without_positions
 
 STARTS = re.compile(r"^(?:new )?(?:price list |prices? |list )?(?:valid|effective|prices?|starting)(?: as)?(?: from| of| date)?\b:?|^(?:price )?list of\b")
 _NOT_A_LIST = {"amount", "packs", "ordered", "shipped", "number", "paper_total"}
@@ -90,7 +90,7 @@ def _list(
         raise InvoiceError("this looks like a price list, and it says no day its prices hold from.", source, do)
     supplier = _supplier(above, suppliers)
     problems += [] if supplier else ["it does not say whose list it is; write 'Supplier:' and the name above its headings"]
-    return Invoice(supplier, "", lines[0].best_before, PRICE_LIST, "", tuple(lines), source, "list", problems=tuple(problems), decimal=reading.decimal)
+    return Invoice(supplier, "", lines[0].best_before, PRICE_LIST, "", tuple(without_positions(lines, named_codes=True)), source, "list", problems=tuple(problems), decimal=reading.decimal)
 
 
 def _cell(row: Sequence[Value], columns: Mapping[str, int], role: str) -> Value:

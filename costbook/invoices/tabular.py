@@ -28,6 +28,7 @@ from costbook.invoices.headings import (
     heading_role,
     inside,
     may_be_price,
+    names_codes,
     rank,
     rivals,
     sure,
@@ -47,12 +48,12 @@ from costbook.invoices.wording import (
     clean,
     folded,
     kind_of,
-    only_positions,
     other_paper,
     pack_parts,
     plain,
     sharing,
     type_of,
+    without_positions,
 )
 
 _LABELS = ("number", "type", "date", "supplier", "currency", "paper_total")
@@ -159,6 +160,7 @@ class _Row:
     doubt: str = ""
     priced_for: int = 1
     day_first: bool = False
+    named_codes: bool = False
 
     def text(self, role: str) -> str:
         value = self.values.get(role)
@@ -178,6 +180,7 @@ class _Block:
     priced_for: int = 1
     unread: str = ""
     day_first: bool = False
+    named_codes: bool = False
     type_code: str = ""
     offered: str = ""
     inside: str = ""
@@ -207,6 +210,7 @@ class _Block:
         if "number" in columns:
             self.type_code = self.type_code or type_of(str(row[columns["number"]]))
         self.stronger = frozenset(role for role in HEAD if role in columns and sure(self.worded.get(role, "")) > sure(row[columns[role]]))
+        self.named_codes = "code" in columns and names_codes(row[columns["code"]])
         self.names_an_invoice = any(sure(words) for words in (self.worded.get("number", ""), row[columns["number"]] if "number" in columns else ""))
 
 
@@ -309,7 +313,7 @@ def _row(row: Sequence[Value], block: _Block, place: str, formulas: Sequence[int
     if block.unread and "price" not in values:
         doubts["price"] = f"what stands under '{block.unread[:40]}' is not known, so no price checks the lines"
     code = block.type_code or ("" if block.names_an_invoice else block.offered)
-    return _Row(place, values, code, block.inside, "; ".join(doubts.values()), block.priced_for, block.day_first)
+    return _Row(place, values, code, block.inside, "; ".join(doubts.values()), block.priced_for, block.day_first, block.named_codes)
 
 
 def _find_words(row: Sequence[Value], values: dict[str, Value], columns: Mapping[str, int]) -> None:
@@ -444,7 +448,7 @@ def _paper(rows: Sequence[_Row], source: str, syntax: str, reading: Dialect) -> 
         issued=_issued(paper, rows),
         type_code=type_code,
         currency=_currency(rows),
-        lines=_given_back(_signed(_coded(paper.lines)), type_code),
+        lines=_given_back(_signed(without_positions(paper.lines, named_codes=all(row.named_codes for row in rows))), type_code),
         source=source,
         syntax=syntax,
         tax=sum(tax, Decimal(0)) if tax else None,
@@ -455,12 +459,6 @@ def _paper(rows: Sequence[_Row], source: str, syntax: str, reading: Dialect) -> 
         problems=tuple(dict.fromkeys(paper.problems)),
         decimal=reading.decimal,
     )
-
-
-def _coded(lines: Sequence[InvoiceLine]) -> Sequence[InvoiceLine]:
-    """The lines, without item codes that only number them."""
-    numbered = only_positions([line.item_code for line in lines if line.item_code])
-    return [line._replace(item_code="") for line in lines] if numbered else lines
 
 
 def _take(paper: _Paper, row: _Row) -> None:

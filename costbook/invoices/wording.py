@@ -11,6 +11,9 @@ import unicodedata
 from collections.abc import Sequence
 from decimal import Decimal
 from functools import lru_cache
+from itertools import pairwise
+
+from costbook.book.model import InvoiceLine
 
 # Marks that turn the direction of text around or take no room: a name could look like another one with them.
 _INVISIBLE = frozenset("\u200b\u200e\u200f\u202a\u202b\u202c\u202d\u202e\u2060\u2066\u2067\u2068\u2069\ufeff")
@@ -210,8 +213,34 @@ def only_positions(codes: Sequence[str]) -> bool:
     >>> only_positions(["1", "2", "3"]), only_positions(["0010", "0020"]), only_positions(["1", "3"]), only_positions(["4711"])
     (True, True, False, False)
     """
-    numbers = [int(found[1]) if (found := re.fullmatch(r"(\d{1,5})\.?", code, re.ASCII)) else 0 for code in codes]
+    numbers = _numbers(codes)
     return any(numbers == [step * (at + 1) for at in range(len(codes))] for step in (1, 10)) and bool(codes)
+
+
+def may_be_positions(codes: Sequence[str]) -> bool:
+    """Whether item codes may be the numbers of lines of which some are left out: they begin with 1 or 10 and rise.
+
+    >>> may_be_positions(["1"]), may_be_positions(["1", "3"]), may_be_positions(["7", "8"]), may_be_positions(["1", "A-3"])
+    (True, True, False, False)
+    """
+    numbers = _numbers(codes)
+    return numbers[:1] in ([1], [10]) and all(a < b for a, b in pairwise(numbers))
+
+
+def _numbers(codes: Sequence[str]) -> list[int]:
+    return [int(found[1]) if (found := re.fullmatch(r"(\d{1,5})\.?", code, re.ASCII)) else 0 for code in codes]
+
+
+def without_positions(lines: Sequence[InvoiceLine], *, named_codes: bool = False) -> list[InvoiceLine]:
+    """The lines of a paper without item codes that only number them; where they may only do so, that is told of each line.
+
+    Args: named_codes says that their heading can only mean item codes, so that 1, 2, 3 are kept too, in doubt.
+    """
+    codes = [line.item_code for line in lines if line.item_code]
+    if only_positions(codes) and not named_codes:
+        return [line._replace(item_code="") for line in lines]
+    doubt = may_be_positions(codes)
+    return [line._replace(code_in_doubt=True) if doubt and line.item_code else line for line in lines]
 
 
 def sharing(text: str) -> tuple[str, str]:

@@ -232,3 +232,33 @@ def test_one_piece_by_its_unit_is_not_the_pack_where_the_words_name_one(syntax: 
         assert (known.questions, known.rows[0]["pack"], known.rows[0]["pack_unit"]) == ([], held, "each")
     plain = lids._replace(name="Lids black")
     assert Prepared([{"pack": 1.0, "pack_unit": "each"}]).filled(paper, (plain,), Confirmed(book())).rows[0]["pack"] == 1.0
+
+
+def test_a_code_that_may_only_be_the_lines_number_counts_with_its_description_alone() -> None:
+    shelf = book(bought("M04", "1", "Butter, raw", "5 lb"), bought("M05", "2", "Salt, fine", "9 kg"))
+    known = Confirmed(shelf)
+    doubtful = line("Butter, raw", "1")._replace(code_in_doubt=True)
+    assert known.match(doubtful, YARD).code == "M04" and known.pack(doubtful, YARD) == (5.0, "lb")
+    other = line("Grit", "1")._replace(code_in_doubt=True)
+    found = known.match(other, YARD)
+    assert (found.code, found.likely, found.why) == ("", "", "Cocoa butter was bought under the item code 1, which may only be the line's number")
+    assert known.pack(other, YARD) is None and not known.has_item(other, YARD)
+    assert known.match(line("Grit", "1"), YARD).code == "M04", "a code beyond doubt links as before"
+    swapped = line("Salt, fine", "1")._replace(code_in_doubt=True)
+    assert known.match(swapped, YARD).code == "M05" and known.pack(swapped, YARD) is None
+
+
+def test_a_code_in_doubt_is_not_one_of_the_materials_tab() -> None:
+    shelf = book()
+    shelf.materials["M01"] = material("M01", "Castor oil", codes=("1",))
+    assert Confirmed(shelf).match(line("Grit", "1"), YARD).code == "M01"
+    assert Confirmed(shelf).match(line("Grit", "1")._replace(code_in_doubt=True), YARD).code == ""
+
+
+@pytest.mark.parametrize(("name", "kept", "questions"), [("Castor oil", "1", 0), ("Grit", None, 0), ("", "1", 1)])
+def test_a_code_in_doubt_goes_to_purchases_only_beside_a_known_material(name: str, kept: str | None, questions: int) -> None:
+    """Purchases takes an item code without a material for the material that has it."""
+    one = line(name, "1")._replace(code_in_doubt=True)
+    paper = Invoice(YARD, "T-9", date(2026, 9, 2), "380", "USD", (one,), "t.csv", "CSV")
+    made = Prepared([{"item_code": "1", "description": name, "pack": 1.0}]).filled(paper, [one], Confirmed(book()))
+    assert made.rows[0].get("item_code") == kept and len(made.questions) == questions

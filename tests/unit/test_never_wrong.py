@@ -8,6 +8,7 @@ from decimal import Decimal
 import pytest
 from printed_papers import LINES, Paper, pdf
 
+from costbook.book.grid import Grid, Snapshot
 from costbook.book.model import Invoice
 from costbook.demo.papers import other_formats
 from costbook.hosts.pages import read_pages
@@ -214,3 +215,19 @@ def _listed(above: bool, head: list[tuple[str, str]]) -> Invoice:
     rows = table if above else (f"{names},{table[0]}", *(f"{values},{row}" for row in table[1:]))
     [read] = tabular.read_csv((text + "\n".join(rows) + "\n").encode(), "a.csv")
     return read
+
+
+@pytest.mark.parametrize(("heading", "codes", "kept", "doubt"), [
+    ("Item code", "1", "1", True), ("SKU", "10", "10", True), ("Article no", "1 2", "1 2", True), ("Item code", "7", "7", False), ("Item code", "A1", "A1", False),
+    ("Item", "1", "", False), ("Item no", "1", "", False), ("Item", "1 3", "1 3", True),
+])  # fmt: skip
+def test_a_short_number_under_a_heading_for_codes_is_kept_in_doubt(heading: str, codes: str, kept: str, doubt: bool) -> None:
+    rows = "".join(f"A-1,2026-09-01,Fenwick,{code},Clay {code},1,5.00,5.00\n" for code in codes.split())
+    total = f"A-1,2026-09-01,Fenwick,,Invoice total,,,{5 * len(codes.split())}.00\n"
+    text = f"Invoice,Date,Supplier,{heading},Description,Qty,Price,Amount\n{rows}{total}"
+    typed = [[float(cell) if cell in codes.split() and cell.isdigit() else cell for cell in line.split(",")] for line in text.splitlines()]
+    workbook = Snapshot("list.xlsx", {"Sheet1": Grid("Sheet1", typed)})
+    for [read] in (tabular.read_csv(text.encode(), "list.csv"), tabular.read_grids(workbook, "list.xlsx")):
+        goods = [line for line in read.lines if line.kind == "goods"]
+        assert problems(read) == () and " ".join(line.item_code for line in goods) == kept
+        assert [line.code_in_doubt for line in goods] == [doubt] * len(goods)
