@@ -147,6 +147,16 @@ def test_a_folder_too_large_or_shut_is_one_sentence(book: Copy, drawer: Path, ru
     assert book.path.read_bytes() == before
 
 
+def test_posting_does_not_raise_what_is_on_hand(book: Copy, drawer: Path) -> None:
+    def on_hand() -> list[Any]:
+        return [(row["Code"], row["On hand"]) for row in book.written("Materials")[0]]
+
+    without_paper(book, "S-2207")
+    before = on_hand()
+    assert "posted" in {p.state for p in commands.post(book.path, [drawer])}
+    assert on_hand() == before and any(count for _, count in before)
+
+
 def test_a_paper_posted_anew_gives_the_same_figures(book: Copy, drawer: Path, clean: tuple[Priced, Any]) -> None:
     """Taken out, a paper's products have no price; posted again they cost what they did."""
     without_paper(book, "C-0388")
