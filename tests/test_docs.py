@@ -130,10 +130,20 @@ def test_every_room_is_in_the_developers_guide() -> None:
 
 
 def test_every_file_of_the_house_is_in_its_picture() -> None:
-    """Files the picture names exist; a room's picture may leave small ones out."""
+    """Both ways: files the picture names exist, and every module stands in it."""
     block = document("DEVELOPERS.md").split("## The house", 1)[1].split("\n    papers", 1)[0]
     said = set(re.findall(r"[\w]+\.(?:py|csv)", block))
     assert said - {p.name for p in PACKAGE.rglob("*")} == set()
+    inside_the_office = PACKAGE / "hosts" / "addons"  # has a chapter of its own
+    there = {p.name for p in PACKAGE.rglob("*.py") if inside_the_office not in p.parents}
+    assert there - said - {"__init__.py"} == set()
+
+
+def test_every_helper_of_the_tests_is_named() -> None:
+    block = document("DEVELOPERS.md").split("## Tests", 1)[1].split("\nWhat is checked", 1)[0]
+    said = set(re.findall(r"\w+\.py", block))
+    there = {p.name for p in (REPO / "tests").rglob("*.py") if not p.name.startswith(("test_", "__", "conftest"))}
+    assert len(there) > 20 and said == there
 
 
 def error_classes() -> list[type[errors.CostbookError]]:
