@@ -127,7 +127,7 @@ def main(arguments: Sequence[str] | None = None) -> int:
     """Runs one command; returns the exit code."""
     given = sys.argv[1:] if arguments is None else arguments
     if not given:
-        parser().print_help()
+        parser().print_help(sys.stderr)
         return USAGE
     asked = parser().parse_args(given)
     try:

@@ -25,7 +25,7 @@ def test_only_what_must_be_there_is_asked_for(command: str, missing: str, capsys
 
 def test_nothing_typed_lists_the_commands(capsys: pytest.CaptureFixture[str]) -> None:
     assert cli.main([]) == 2
-    listed = capsys.readouterr().out
+    listed = capsys.readouterr().err
     assert all(f"    {command} " in listed for command in cli.COMMANDS)
 
 
