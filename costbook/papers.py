@@ -5,6 +5,7 @@ from collections.abc import Mapping, Sequence
 from pathlib import Path
 from typing import NamedTuple
 
+from costbook.book import layout
 from costbook.book.grid import Snapshot, Value
 from costbook.book.model import Invoice, PaperFact
 from costbook.errors import HostUnavailable, InvoiceError
@@ -145,9 +146,11 @@ def table_rows(path: Path) -> list[Sequence[Value]]:
 
 
 def _listed(snapshot: Snapshot, name: str, suppliers: Sequence[str]) -> list[Invoice]:
-    """The papers in a workbook, or the price list it is."""
+    """The papers in a workbook, or the price list it is; a workbook such as hers is neither."""
     from costbook.invoices import price_list, tabular
 
+    if {layout.PRODUCTS.name, layout.CHANNELS.name} <= snapshot.grids.keys():
+        raise InvoiceError(f"{name} is a workbook of costs, with the tabs Products and Channels, and no supplier paper", do="Post the papers themselves.")
     prices = price_list.read({grid.name: grid.rows for grid in snapshot.grids.values()}, name, suppliers)
     return [prices] if prices else tabular.read_grids(snapshot, name)
 

@@ -30,7 +30,7 @@ MAY_IMPORT: dict[str, set[str]] = {
     "hosts": {"errors", "book.grid", "book.layout", "book.words"},
     "invoices": {"errors", "amounts", "book.model", "book.grid", "book.words"},
     "printouts": {"errors", "amounts", "book", "costing"},
-    "papers": {"errors", "book.model", "book.grid", "hosts", "invoices"},
+    "papers": {"errors", "book.model", "book.grid", "book.layout", "hosts", "invoices"},
     "clerk": {"errors", "amounts", "book", "invoices", "printouts", "papers"},
     "making": {"errors", "amounts", "book", "costing", "invoices", "printouts"},
     "changes": {"errors", "amounts", "book", "costing", "printouts"},

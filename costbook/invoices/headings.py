@@ -30,6 +30,7 @@ HEADINGS: Mapping[str, tuple[str, ...]] = {
     "back_ordered": ("back ordered", "backordered", "back order", "backorder", "b o", "qty back ordered",
                      "packs back ordered"),
     "pack": ("pack", "pack size", "size", "package", "package size", "packing", "container", "contents", "unit size"),
+    "pack_unit": ("pack unit", "pack size unit", "unit of pack", "size unit", "pack uom", "contents unit"),
     "unit": ("unit", "uom", "unit of measure", "sold by"),
     "price": ("pack price", "unit price", "price each", "each", "price", "price per pack", "cost each", "unit cost",
               "rate"),

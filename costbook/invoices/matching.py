@@ -8,12 +8,13 @@ than a true one, so nothing is linked on a score.
 from __future__ import annotations
 
 import re
-from collections.abc import Iterable, Sequence
+from collections.abc import Iterable, Mapping, Sequence
 from dataclasses import dataclass, field
 from fractions import Fraction
 from functools import cached_property
 
-from costbook.amounts.quantity import Amount, same_name, unit
+from costbook.amounts.numbers import quoted
+from costbook.amounts.quantity import Amount, read_amount, same_name, unit
 from costbook.book.grid import Value
 from costbook.book.model import SCAN, STANDARD, Book, Invoice, InvoiceLine
 from costbook.errors import QuantityError
@@ -193,6 +194,16 @@ class Confirmed:
         return Match(likely=code, why=f"looks like {name}; {_differences(words, own)}{size}")
 
 
+def _unread(row: Mapping[str, Value]) -> str:
+    """Why the pack of a row is no amount, '' where it is one: a bare number or 'a sack' would leave its material without a rate."""
+    written, beside = row["pack"], str(row.get("pack_unit", ""))
+    try:
+        amount = read_amount(written if isinstance(written, float) else str(written), beside)
+    except QuantityError as error:
+        return str(error).partition(". ")[0].rstrip(".")
+    return "" if amount.unit else f"{quoted(f'{written:g}' if isinstance(written, float) else written)} has no unit"
+
+
 @dataclass
 class Prepared:
     """The rows a paper would make, why each has its material, what is to be asked first, and what stays unknown."""
@@ -235,7 +246,17 @@ class Prepared:
         A unit of one piece tells nothing where the description names a pack, as in 2 EA of 'Lids, box of 50': then it is asked about
         like any other, and an e-invoice is posted without a pack, which pricing asks for.
         """
-        guess = described_pack(line, invoice.decimal)
+        guess, told_by = described_pack(line, invoice.decimal), "description"
+        if line.pack_size and (why := _unread(row)):
+            sure, phrase = known.pack(line, invoice.supplier), pack_in(line.pack_size, invoice.decimal)
+            guess, told_by = (phrase, "pack's own words") if phrase else (guess, told_by)
+            if sure and sure[0] == row["pack"]:
+                row["pack_unit"] = sure[1]
+            elif guess is None:
+                self.questions.append(f"{line.place}: the pack {why}; say what one pack holds")
+            else:
+                row.pop("pack_unit", None)
+                del row["pack"]
         if "pack" in row:
             by_piece = not line.pack_size and row["pack"] == 1.0 and row.get("pack_unit") == _ONE.unit
             if not by_piece or guess is None or (guess.total, guess.unit) == (_ONE.total, _ONE.unit) or known.holds_pack(_ONE, line, invoice.supplier):
@@ -250,7 +271,7 @@ class Prepared:
         row |= {"pack": float(guess.total), "pack_unit": guess.unit}
         if known.holds_pack(guess, line, invoice.supplier):
             return []
-        words = f"the pack size was read from the description: {guess.words}"
+        words = f"the pack size was read from the {told_by}: {guess.words}"
         place = f"{line.place}: " if line.place else ""
         self.questions.append(f"{place}{words}; confirm it{f' ({guess.ask})' if guess.ask else ''}")
         return [words]

@@ -530,7 +530,7 @@ def _line(
         net=amount,
         place=row.place,
         pack_size=size,
-        pack_unit=unit,
+        pack_unit=unit or row.text("pack_unit") * bool(size),
         lot=row.text("lot"),
         best_before=paper.day(row, "best_before"),
         shared_by=folded(row.text("shared_by")) or shared_by,

@@ -264,6 +264,15 @@ def test_posting_returns_0_or_1(book: Copy, drawer: Path, run: Callable[..., Sai
     assert code == 1 and "to review" in out
 
 
+def test_a_workbook_of_costs_is_no_paper(book: Copy, tmp_path: Path, run: Callable[..., Said]) -> None:
+    raw = book.path.read_bytes()
+    folder = tmp_path / "papers of mine"
+    folder.mkdir()
+    assert cli.main(["blank", str(folder / "second.xlsx")]) == 0
+    code, out, _ = run("post", book.path, folder)
+    assert code == 1 and "refused: second.xlsx is a workbook of costs" in out and book.path.read_bytes() == raw
+
+
 @pytest.mark.parametrize("words", [["prise", "x.xlsx"], ["price"], ["post"], ["explain", "x.xlsx"]])
 def test_what_is_not_understood_returns_2(words: list[str], capsys: pytest.CaptureFixture[str]) -> None:
     with pytest.raises(SystemExit) as stop:

@@ -262,3 +262,30 @@ def test_a_code_in_doubt_goes_to_purchases_only_beside_a_known_material(name: st
     paper = Invoice(YARD, "T-9", date(2026, 9, 2), "380", "USD", (one,), "t.csv", "CSV")
     made = Prepared([{"item_code": "1", "description": name, "pack": 1.0}]).filled(paper, [one], Confirmed(book()))
     assert made.rows[0].get("item_code") == kept and len(made.questions) == questions
+
+
+@pytest.mark.parametrize(("size", "unit", "row", "asked"), [
+    ("55", "", {"pack": 55.0}, '"55" has no unit'), ("a sack", "", {"pack": "a sack"}, "sack"), ("2", "sacks", {"pack": 2.0, "pack_unit": "sacks"}, "sacks"),
+    ("55", "lb", {"pack": 55.0, "pack_unit": "lb"}, ""),
+])  # fmt: skip
+def test_a_pack_that_is_no_amount_is_asked_about(size: str, unit: str, row: dict[str, object], asked: str) -> None:
+    """In Purchases it would leave its material, and every product with it, without a price."""
+    one = line("Grit", "G-1")._replace(pack_size=size, pack_unit=unit, place="row 4")
+    paper = Invoice(YARD, "T-9", date(2026, 9, 2), "380", "USD", (one,), "t.csv", "CSV")
+    questions = Prepared([{**row}]).filled(paper, [one], Confirmed(book())).questions
+    assert len(questions) == bool(asked) and all(q.startswith("row 4: the pack ") and asked in q and q.endswith("; say what one pack holds") for q in questions)
+
+
+def test_a_pack_without_its_unit_is_known_once_it_was_confirmed() -> None:
+    one = line("Grit", "G-1")._replace(pack_size="55")
+    paper = Invoice(YARD, "T-9", date(2026, 9, 2), "380", "USD", (one,), "t.csv", "CSV")
+    for held, questions, unit in (("55 lb", 0, "lb"), ("50 lb", 1, None)):
+        made = Prepared([{"pack": 55.0}]).filled(paper, [one], Confirmed(book(bought("M01", "G-1", "Grit", held))))
+        assert len(made.questions) == questions and made.rows[0].get("pack_unit") == unit
+
+
+def test_a_pack_column_in_words_is_a_guess_to_be_confirmed() -> None:
+    one = line("Grit", "G-1")._replace(pack_size="12 x 2 oz", place="row 4")
+    paper = Invoice(YARD, "T-9", date(2026, 9, 2), "380", "USD", (one,), "t.csv", "CSV")
+    made = Prepared([{"pack": "12 x 2 oz"}]).filled(paper, [one], Confirmed(book()))
+    assert (made.rows[0]["pack"], made.rows[0]["pack_unit"]) == (24.0, "oz") and "read from the pack's own words" in made.questions[0]

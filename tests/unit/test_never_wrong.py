@@ -231,3 +231,10 @@ def test_a_short_number_under_a_heading_for_codes_is_kept_in_doubt(heading: str,
         goods = [line for line in read.lines if line.kind == "goods"]
         assert problems(read) == () and " ".join(line.item_code for line in goods) == kept
         assert [line.code_in_doubt for line in goods] == [doubt] * len(goods)
+
+
+def test_a_column_for_the_unit_of_the_pack() -> None:
+    text = "Invoice,Date,Supplier,Item code,Description,Packs,Pack size,Pack unit,Price,Amount\nA-1,2026-09-01,Fenwick,C9,Clay,2,55,lb,30.00,60.00\n"
+    [read] = tabular.read_csv((text + "A-1,2026-09-01,Fenwick,,Invoice total,,,,,60.00\n").encode(), "list.csv")
+    [goods] = [line for line in read.lines if line.kind == "goods"]
+    assert problems(read) == () and (goods.pack_size, goods.pack_unit) == ("55", "lb")
