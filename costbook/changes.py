@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from collections.abc import Sequence
 
-from costbook.book.decisions import HELD, Decided, answers, held_rows, kept_rows
+from costbook.book.decisions import HELD, MEANT_FOR, Decided, answers, held_rows, kept_rows, meant_for, meant_rows
 from costbook.book.grid import PutTab, Snapshot, Value
 from costbook.book.model import Book
 from costbook.book.tool_tabs import PRICE_LOG, STATE
@@ -30,20 +30,23 @@ def announced_impact(priced: Priced) -> Impact:
 
 def change_tabs_of(snapshot: Snapshot, priced: Priced, impact: Impact, hidden: Sequence[HiddenRise]) -> list[PutTab]:
     """The tabs of a run: what changed, decisions, rises, what else to do, what moves costs, and since accepted."""
-    kept = _costs_of(kept_rows(snapshot, STATE))
-    return _tabs(priced, impact, hidden, answers(snapshot), state_from_rows(kept) if kept else None)
+    state = kept_rows(snapshot, STATE)
+    kept = _costs_of(state)
+    return _tabs(priced, impact, hidden, answers(snapshot), meant_for(state, priced.book.products), state_from_rows(kept) if kept else None)
 
 
 def _costs_of(state: Sequence[Sequence[Value]]) -> list[Sequence[Value]]:
-    """The rows of the accepted state without those of prices held."""
-    return [row for row in state if row[0] != HELD]
+    """The rows of the accepted state without those about single prices."""
+    return [row for row in state if row[0] not in (HELD, MEANT_FOR)]
 
 
-def _tabs(priced: Priced, impact: Impact, hidden: Sequence[HiddenRise], typed: change_tabs.Answers, old: State | None) -> list[PutTab]:
+def _tabs(
+    priced: Priced, impact: Impact, hidden: Sequence[HiddenRise], typed: change_tabs.Answers, meant: change_tabs.Meant, old: State | None
+) -> list[PutTab]:
     then = costs(priced.usage, impact.rates)[0]
     ways = {code: levers(priced.usage, impact.rates, then, code, priced.on) for code in under_floor(priced.usage, then)}
     tabs = [
-        change_tabs.changed_tab(priced, impact), change_tabs.decisions_tab(priced, impact, typed),
+        change_tabs.changed_tab(priced, impact), change_tabs.decisions_tab(priced, impact, typed, meant),
         change_tabs.rises_tab(priced, impact, hidden), change_tabs.levers_tab(priced, ways),
         change_tabs.movers_tab(priced, sensitivities(priced.usage, priced.rates, priced.costs)),
     ]  # fmt: skip
@@ -89,10 +92,16 @@ def logged(log: Sequence[Sequence[Value]], before: Book, after: Priced, moves: S
 
 def accepted_tabs(snapshot: Snapshot, log: Sequence[Sequence[Value]], after: Priced, wanted: Sequence[Decided]) -> list[PutTab]:
     """The log, the state now, and the tabs of a run anew: what she typed beside a price moved is gone from them."""
-    state = state_rows(State.of(after.usage, after.rates, after.costs, after.on))
-    kept = change_tabs.state_tab([*state, *held_rows(wanted, after.book.products)])
+    state, change, products = state_rows(State.of(after.usage, after.rates, after.costs, after.on)), announced_impact(after), after.book.products
+    answered = {
+        (one.product, one.column): rise.after for one in wanted
+        if one.price is not None and (rise := change.products.get(one.product)) and rise.after != rise.before
+    }  # fmt: skip
+    meant = meant_rows(kept_rows(snapshot, STATE), answered, products)
+    kept = change_tabs.state_tab([*state, *held_rows(wanted, products), *meant])
     then = state_from_rows([[cell.value for cell in row] for row in kept.rows[FIRST : FIRST + len(state)]])  # as the next run will read it
-    tabs = _tabs(after, announced_impact(after), hidden_rises(after.book, after.on, after.rates), _left(answers(snapshot), after.book, wanted), then)
+    left = _left(answers(snapshot), after.book, wanted)
+    tabs = _tabs(after, change, hidden_rises(after.book, after.on, after.rates), left, meant_for(meant, products), then)
     return [change_tabs.log_tab(log), kept, *tabs]
 
 

@@ -26,7 +26,8 @@ NEEDED = ("code", "channel", "column", "price")
 DAYS = ("starts", "orders_until")
 ANSWERS = ("decision", "new_price", *DAYS, "reason")
 KEEP, TARGET, HOLD = "keep margin", "target", "hold"
-HELD = "held"  # what a row of the accepted state is that keeps a hold
+# What a row of the accepted state is that keeps a hold, and one that keeps the unit cost a price was accepted for.
+HELD, MEANT_FOR = "held", "meant for"
 
 
 @dataclass(frozen=True, slots=True)
@@ -154,6 +155,26 @@ def told_apart(wanted: Iterable[Decided], state: Iterable[Sequence[Value]], prod
 def held_rows(wanted: Iterable[Decided], products: Mapping[str, Product]) -> list[list[Value]]:
     """The rows of the accepted state that keep the prices held, by the columns of that tab."""
     return [[HELD, one.product, one.column, "", float(products[one.product].prices[one.column])] for one in wanted if one.price is None]
+
+
+def meant_rows(state: Iterable[Sequence[Value]], costs: Mapping[tuple[str, str], float], products: Mapping[str, Product]) -> list[list[Value]]:
+    """The rows of the accepted state that keep what prices were accepted for: those of before that still stand, and new ones.
+
+    Args: costs are the unit costs of the prices accepted now, by product and price column.
+    """
+    every = {**meant_for(state, products), **costs}
+    return [[MEANT_FOR, product, column, f"{products[product].prices[column]}", cost] for (product, column), cost in every.items()]
+
+
+def meant_for(state: Iterable[Sequence[Value]], products: Mapping[str, Product]) -> dict[tuple[str, str], float]:
+    """The unit cost a price was accepted for, by product and price column, while the price is what it was then."""
+    found = {}
+    for what, product, column, price, cost in state:
+        code, name = str(product), str(column)
+        now = products[code].prices.get(name) if code in products else None
+        if what == MEANT_FOR and now is not None and f"{now}" == str(price) and isinstance(cost, int | float):
+            found[code, name] = float(cost)
+    return found
 
 
 def price_cells(snapshot: Snapshot, prices: Mapping[tuple[str, str], Decimal]) -> list[SetCell]:

@@ -96,7 +96,7 @@ DECISIONS = Tab("Price decisions", "one of your prices in one channel, before an
     tool("price", "Price now"), tool("margin", "Margin now", "percent", 9), tool("margin_after", "Margin after", "percent", 9),
     tool("kept", "Kept now, share", "percent", 9), tool("kept_after", "Kept after, share", "percent", 9),
     tool("floor", "Floor", "percent", 8), tool("flag", "How it stands after", "text", 20),
-    tool("keeps", "Price that keeps today's margin", note="Up to the channel's ending."), tool("target", "Price at target"),
+    tool("keeps", "Price that keeps today's margin", note="Up to the channel's ending. Once a price was accepted for a rise, it stays that price."), tool("target", "Price at target"),
     tool("sales", "Sales you may lose", "percent", 10, "At the price that keeps the margin: how many pieces fewer leave you where the rise would."),
     Column("decision", "Decision", width=14, choices=("keep margin", "target", "hold"), note="keep margin or target moves that price over; hold leaves yours. Empty: not decided."),
     Column("new_price", "Or your new price", "money", 10, HERS),

@@ -75,17 +75,23 @@ class TierChange(NamedTuple):
             return "", ""
         return flag(self.pricer, self.net, self.cost), flag(self.pricer, self.net, self.cost_after)
 
-    def price_keeping_margin(self, ending: Ending | None = None) -> Decimal | None:
+    def price_keeping_margin(self, ending: Ending | None = None, meant_for: float | None = None) -> Decimal | None:
         """The shown price at which the margin over cost stays what it is, up to an ending (None: the channel's).
 
         Her own price where the cost does not change; None where she has no price, or no price keeps that margin.
+
+        Args: meant_for is the unit cost her price was accepted for, where that is not today's: then it is the margin over that
+        cost which stays, or each answer to one rise would raise the price once more.
         """
-        if self.margin is None:
+        if self.margin is None or self.net is None:
             return None
+        if meant_for is not None and math.isclose(meant_for, self.cost_after, rel_tol=1e-9):
+            return self.her_price
         if self.cost_after == self.cost and ending is None:
             return self.her_price
+        margin = self.margin if meant_for is None else self.pricer.share(self.net, meant_for, "margin")
         try:
-            return self.pricer.shown(self.pricer.for_share(self.cost_after, self.margin, "margin"), ending)
+            return self.pricer.shown(self.pricer.for_share(self.cost_after, margin, "margin"), ending)
         except InputError:
             return None
 

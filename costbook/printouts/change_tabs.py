@@ -22,6 +22,7 @@ CHARTED = 40
 DUST = 1e-9  # the state then is kept to 12 digits: less than this is no change
 FLAGS = (("under cost", "flag stop"), ("under floor", "flag stop"), ("under target", "flag warn"), ("ok", "flag good"))
 Answers = Mapping[tuple[str, str], Mapping[str, Value]]
+Meant = Mapping[tuple[str, str], float]
 
 
 def changed_tab(priced: Priced, impact: Impact) -> PutTab:
@@ -64,8 +65,11 @@ def _bars(title: str, values: int, labels: int, count: int, rows: int, number_fo
 # ------------------------------------------------------------------ decisions
 
 
-def decisions_tab(priced: Priced, impact: Impact, typed: Answers) -> PutTab:
-    """A row per price of hers and channel, before and after, with the cells she answers in; what she typed stays."""
+def decisions_tab(priced: Priced, impact: Impact, typed: Answers, meant: Meant) -> PutTab:
+    """A row per price of hers and channel, before and after, with the cells she answers in; what she typed stays.
+
+    Args: meant are the unit costs her prices were accepted for, by product and price column.
+    """
     rows = []
     for name in priced.book.channels:
         for change in impact.products.values():
@@ -73,7 +77,7 @@ def decisions_tab(priced: Priced, impact: Impact, typed: Answers) -> PutTab:
                 continue
             tier = next((t for t in change.tiers if t.channel == name and t.her_price is not None), None)
             if tier is not None:
-                rows.append(_decision(priced, impact, tier, typed.get((change.product, name), {})))
+                rows.append(_decision(priced, impact, tier, typed.get((change.product, name), {}), meant))
     hint = (
         "Say keep margin, target or hold, or type a price of your own; then: costbook accept. It moves the price into your own"
         " column and keeps the old one in the price log. Shares are of the price without tax."
@@ -86,10 +90,10 @@ def decisions_tab(priced: Priced, impact: Impact, typed: Answers) -> PutTab:
     return put(DECISIONS, hint, rows, highlights=marks, printed=DECISIONS.place("orders_until") + 1)  # more columns would print too small
 
 
-def _decision(priced: Priced, impact: Impact, tier: TierChange, typed: Mapping[str, Value]) -> list[Cell]:
+def _decision(priced: Priced, impact: Impact, tier: TierChange, typed: Mapping[str, Value], meant: Meant) -> list[Cell]:
     product, channel = priced.book.products[tier.product], tier.pricer.channel
     ending = read_ending(priced.book.settings.keep_ending)
-    keeps = tier.price_keeping_margin(ending) if tier.cost_after != tier.cost else tier.her_price
+    keeps = tier.price_keeping_margin(ending, meant.get((tier.product, channel.price))) if tier.cost_after != tier.cost else tier.her_price
     target = next((t.proposal for t in impact.tiers_after(tier.product) if t.channel == tier.channel), None)
     lost = None
     if keeps is not None and tier.her_price is not None and keeps > tier.her_price:

@@ -605,3 +605,27 @@ def test_with_one_or_nothing_announced_changed_says_so_and_what_to_do(book: Copy
     said = capsys.readouterr().out
     assert "No price is announced: type what a supplier announces on the Announced prices tab." in said
     assert "a year at present sales" not in said and "costbook accept" not in said
+
+
+def test_a_rise_is_answered_once(seen: Copy) -> None:
+    """The price accepted for a rise keeps the margin over what pieces will cost: the same rise asks for no more."""
+    heading, shown = "Price that keeps today's margin", decisions(seen)
+    wanted = {code: shown[code][heading] for code in ("P01", "P06", "P10")}
+    assert all(wanted[code] > shown[code]["Price now"] for code in wanted)
+    for code in ("P06", "P10"):
+        decide(seen, code, "Decision", "keep margin")
+    path = seen.save()
+    commands.accept(path, today=DAY)
+    later = type(seen)(path)
+    for _ in range(2):
+        rows = {r["Code"]: r for r in openpyxl_rows(path, DECISIONS) if r["Channel"] == "Wholesale"}
+        assert {code: rows[code][heading] for code in wanted} == wanted
+        assert [rows[code]["Price now"] for code in ("P06", "P10")] == [wanted["P06"], wanted["P10"]]
+        decide(later, "P01", "Decision", "hold")
+        commands.accept(later.save(), today=DAY)
+        commands.changed(path, today=DAY)
+    hand = type(seen)(path)
+    hand.type("Products", "Wholesale now", ("P06",), 5.5)
+    commands.changed(hand.save(), today=DAY)
+    [row] = [r for r in openpyxl_rows(path, DECISIONS) if r["Channel"] == "Wholesale" and r["Code"] == "P06"]
+    assert row[heading] > 5.5, "a price typed by hand was accepted for no rise"
