@@ -26,7 +26,7 @@ from costbook.book.posting import (
     supplier_edits,
 )
 from costbook.book.reading import read_book
-from costbook.book.review import ReviewLine, by_paper, next_code, same_paper, verdict, waiting
+from costbook.book.review import ReviewLine, by_paper, next_code, own_lines, verdict, waiting
 from costbook.book.sheets import table_tab
 from costbook.book.table import nearest
 from costbook.errors import CostbookError, LayoutError
@@ -52,6 +52,7 @@ class Clerk:
         self.rows: list[dict[str, Value]] = []
         self.suppliers: list[str] = []
         self.review = by_paper(review_lines(snapshot))
+        self.drawn: set[tuple[str, str, str]] = set()
         self.taken: dict[tuple[str, ...], tuple[str, Content]] = {}
         self.facts = book.paper_facts
         self.learnt: list[tuple[str, str, PaperFact]] = []
@@ -102,7 +103,7 @@ class Clerk:
         told = {(r.file, r.paper) for r in self.results}
         for (file, supplier, paper), lines in self.review.items():
             found = verdict(lines, self.book)
-            if (file, paper) not in told and (all_of_them or found.state != "unanswered"):
+            if (file, paper) not in told and (file, supplier, paper) not in self.drawn and (all_of_them or found.state != "unanswered"):
                 self.results.append(PostedPaper(file, supplier, paper, "to review", _goods(lines), found.why))
 
     def take(self, file: PaperFile) -> None:
@@ -201,16 +202,15 @@ class Clerk:
         self.review = {k: v for k, v in self.review.items() if k[1:] != (invoice.supplier, invoice.number)}
 
     def _to_review(self, invoice: Invoice, paper: Prepared, why: str) -> None:
-
         drawn = waiting(invoice, paper.shown(), paper.hints, why, ())
-        same = [key for key, lines in self.review.items() if self._may_be(key[0], invoice.source) and same_paper(lines, invoice, drawn)]
-        before = [line for key in same for line in self.review[key]]
+        here = [line for lines in self.review.values() for line in lines if self._may_be(line.text("file"), invoice.source)]
+        before = own_lines(here, invoice, drawn)
         lines = waiting(invoice, paper.shown(), paper.hints, why, before)
         place = lines[0].key
-        for key in same:
-            if key != place:
-                del self.review[key]
-        self.review[place] = lines
+        left = {key: [line for line in lines if line not in before] for key, lines in self.review.items()}
+        left[place] = [*left.get(place, ()), *lines]
+        self.review = {key: lines for key, lines in left.items() if lines}
+        self.drawn.add(place)
 
     def _may_be(self, file: str, source: str) -> bool:
         """Whether a file named on the review tab may be the one that is read: it is, or was until she moved it."""

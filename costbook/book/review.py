@@ -31,7 +31,6 @@ from costbook.book.posting import (
     PURCHASED_TYPES,
     posted_lines,
     row_content,
-    same_file,
     standing_of,
     type_words,
 )
@@ -47,11 +46,15 @@ Key = tuple[str, str, str]
 
 @dataclass(frozen=True, slots=True)
 class ReviewLine:
-    """A row of the review tab: its values by column key, the headings of the tool's cells typed over, the mark it bears."""
+    """A row of the review tab: its values by column key, the headings of the tool's cells typed over, the mark it bears.
+
+    `typed` are the keys of all the tool's cells she typed in, those it had left empty too.
+    """
 
     values: Mapping[str, Value]
     changed: tuple[str, ...] = ()
     mark: str = ""
+    typed: tuple[str, ...] = ()
 
     def text(self, key: str) -> str:
         """A cell as text, '' where it is empty."""
@@ -111,8 +114,8 @@ def waiting(
         own: dict[str, Value] = {"line": f"{number + 1} of {len(rows)}", "price": price}
         own["hint"] = hints[number] if number < len(hints) else ""
         found.append(ReviewLine({**row, **head, **own}))
-    kept = {old.name: old for old in before}
-    return [_kept(new, kept.get(new.name)) for new in found or [ReviewLine(head)]]
+    fullest = sorted(before, key=lambda old: -sum(1 for key in old.values if old.text(key)))
+    return [_kept(new, next((old for old in fullest if _same_line(old, new)), None)) for new in found or [ReviewLine(head)]]
 
 
 def _kept(new: ReviewLine, old: ReviewLine | None) -> ReviewLine:
@@ -120,22 +123,38 @@ def _kept(new: ReviewLine, old: ReviewLine | None) -> ReviewLine:
     if old is None:
         return new
     hers = {key: v for key, v in old.values.items() if old.text(key) and key != "reason" and (key in HERS or not new.text(key))}
+    if old.name != new.name:
+        hers.pop("right", None)  # her yes was to other figures
     if old.text("hint") == new.text("hint"):
         hers["material"] = old.values.get("material")  # taken out by her, a suggestion does not come back
     return replace(new, values={**new.values, **hers})
 
 
-def same_paper(lines: Sequence[ReviewLine], invoice: Invoice, rows: Sequence[ReviewLine]) -> bool:
-    """Whether lines on the tab are those of a paper read again: of its file, supplier and number.
+def own_lines(lines: Sequence[ReviewLine], invoice: Invoice, rows: Sequence[ReviewLine]) -> list[ReviewLine]:
+    """Which lines of the tab are those of a paper read again, wherever on the tab she has come to with them.
 
-    A supplier or number that only one side has (she filled it in), or a file in another folder (she moved it), makes no other
-    paper where the lines are the same.
+    Of its supplier and number all are. A supplier or number that only one side has, or that she typed, makes no other paper where
+    the lines are the same: they are hers to fill in, row by row. One file may have held another paper before: lines alike are
+    taken only where they make the whole paper, or where nothing else of that file could be meant.
+
+    Args: lines are those of its file, in this folder or in the one she moved it from; rows are what it gets on the tab.
     """
-    file, *named = lines[0].key
-    wanted = [invoice.supplier, invoice.number]
-    if not same_file(file, invoice.source) or any(a != b for a, b in zip(named, wanted, strict=True) if a and b):
-        return False
-    return (file == invoice.source and named == wanted) or sorted(x.name for x in lines) == sorted(x.name for x in rows)
+    named = [line for line in lines if line.key == (invoice.source, invoice.supplier, invoice.number)]
+    others = [line for line in lines if line not in named and not _of_another(line, invoice)]
+    alike = [line for line in others if any(_same_line(line, row) for row in rows)]
+    whole = all(any(_same_line(line, row) for line in (*named, *alike)) for row in rows)
+    return [*named, *(alike if whole or len(alike) == len(others) else ())]
+
+
+def _of_another(line: ReviewLine, invoice: Invoice) -> bool:
+    """Whether a line's supplier or number, as the tool read them, are not those of a paper."""
+    read = {"supplier": invoice.supplier, "paper": invoice.number}
+    return any(line.text(key) and said and same_name(line.text(key)) != same_name(said) for key, said in read.items() if key not in line.typed)
+
+
+def _same_line(old: ReviewLine, new: ReviewLine) -> bool:
+    """Whether two rows are one line of a paper; what she typed over in the old one tells nothing."""
+    return all(old.text(key) == new.text(key) for key in NAMES_A_LINE if key not in old.typed)
 
 
 def verdict(lines: Sequence[ReviewLine], book: Book) -> Verdict:

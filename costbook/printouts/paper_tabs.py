@@ -66,8 +66,9 @@ def review_lines(snapshot: Snapshot) -> list[ReviewLine]:
             place = table.columns.get(MARK.key)
             mark = plain_text(grid.value(index, place)) if place is not None else ""
             whole = len(mark) == 4 * len(REVIEW.columns)
-            changed = [c for c in changed_cells(table, index, REVIEW, mark) if not filled_in(REVIEW, mark, c)] if whole else []
-            found.append(ReviewLine(values, tuple(c.heading for c in changed) if whole else ("the marks",), mark))
+            typed = changed_cells(table, index, REVIEW, mark) if whole else []
+            changed = [c.heading for c in typed if not filled_in(REVIEW, mark, c)] if whole else ["the marks"]
+            found.append(ReviewLine(values, tuple(changed), mark, tuple(c.key for c in typed)))
     return found
 
 

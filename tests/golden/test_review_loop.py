@@ -5,6 +5,9 @@ The papers are invented here, so are their sums. Cells are typed by heading, as 
 
 from __future__ import annotations
 
+import csv
+import io
+import re
 import shutil
 from datetime import date
 from pathlib import Path
@@ -329,6 +332,73 @@ def test_a_supplier_the_paper_lacks_is_hers_to_fill_in(book: Copy, paper: Path) 
     answer(book, "yes", "yes", "yes", "yes")
     assert [p.state for p in post(book, paper)] == ["posted", "already there"] and len(purchases(book, "T-1")) == 4
     assert [p.state for p in post(book, paper)] == ["already there"] and not lines(book)
+
+
+def list_workbook(path: Path, text: str) -> Path:
+    """A list as an XLSX workbook, its figures as numbers."""
+    made = openpyxl.Workbook()
+    for row in csv.reader(io.StringIO(text)):
+        made.active.append([float(cell) if re.fullmatch(r"[0-9.]+", cell) else cell for cell in row])
+    made.save(path)
+    return path
+
+
+@pytest.mark.parametrize(("heading", "lacking"), [("Supplier", "Tallow Yard"), ("Paper", "T-1")])
+def test_a_paper_posted_again_while_she_fills_it_in_stands_once(book: Copy, tmp_path: Path, heading: str, lacking: str) -> None:
+    """Some rows have what she typed and others not yet: no second paper, however often its file is posted."""
+    paper = list_workbook(tmp_path / "october.xlsx", OPEN_PAPER.replace(lacking, "").replace("60.00", "58.50"))
+    assert [p.state for p in post(book, paper)] == ["to review"]
+    for number in (1, 2, 4):
+        book.type(TAB, heading, f"{number} of 4", lacking)
+    book.type(TAB, "Material", "2 of 4", "Rosemary leaf, ground")
+    book.type(TAB, "Right?", "2 of 4", "yes")
+    for _ in range(3):
+        post(book, paper)
+        assert [(r["Line"], r[heading] or "") for r in lines(book)] == [(f"{n} of 4", "" if n == 3 else lacking) for n in range(1, 5)]
+        assert (lines(book)[1]["Material"], lines(book)[1]["Right?"]) == ("Rosemary leaf, ground", "yes")
+    book.type(TAB, heading, "3 of 4", lacking)
+    answer(book, "yes", "yes", "yes", "yes")
+    assert [p.state for p in post(book)] == ["posted"] and not lines(book)
+    assert [r["Material"] for r in purchases(book, "T-1")[:2]] == ["Glycerin", "Rosemary leaf, ground"]
+
+
+def test_a_paper_that_stands_twice_on_the_tab_stands_once_when_its_file_is_posted(book: Copy, paper: Path) -> None:
+    """Rows she copied, or that an earlier version doubled; what she filled in stays."""
+    paper.write_text(OPEN_PAPER.replace("Tallow Yard", ""), encoding="utf-8")
+    post(book, paper)
+    sheet = book.workbook[TAB]
+    for row in range(4, 8):
+        for column in range(1, sheet.max_column + 1):
+            sheet.cell(row + 4, column).value = sheet.cell(row, column).value
+    place = book.heading(TAB, "Supplier").column
+    for row in (8, 9, 10):
+        sheet.cell(row, place).value = "Tallow Yard"
+    post(book, paper)
+    assert [(r["Line"], r["Supplier"]) for r in lines(book)] == [(f"{n} of 4", None if n == 4 else "Tallow Yard") for n in range(1, 5)]
+
+
+def test_a_cell_typed_over_and_a_supplier_half_filled_in_are_one_paper(book: Copy, paper: Path) -> None:
+    paper.write_text(OPEN_PAPER.replace("Tallow Yard", ""), encoding="utf-8")
+    post(book, paper)
+    for number in (1, 2, 4):
+        book.type(TAB, "Supplier", f"{number} of 4", "Tallow Yard")
+    book.type(TAB, "Amount", "4 of 4", 58.5)
+    book.type(TAB, "Right?", "4 of 4", "yes")
+    post(book, paper)
+    assert [(r["Supplier"], r["Amount"], r["Right?"]) for r in lines(book)] == [
+        ("Tallow Yard", 40, None), ("Tallow Yard", 10, None), (None, 8.5, None), ("Tallow Yard", 60, None),
+    ]  # fmt: skip
+
+
+def test_another_paper_in_a_file_of_the_same_name_leaves_the_waiting_one(book: Copy, paper: Path) -> None:
+    """As with scans that are all called the same: neither takes the other's place."""
+    paper.write_text(OPEN_PAPER.replace("Tallow Yard", ""), encoding="utf-8")
+    post(book, paper)
+    for number in range(1, 5):
+        book.type(TAB, "Supplier", f"{number} of 4", "Tallow Yard")
+    paper.write_text(OPEN_PAPER.replace("T-1", "T-9").replace("Tallow Yard", ""), encoding="utf-8")
+    post(book, paper)
+    assert [(r["Paper"], r["Supplier"]) for r in lines(book)] == [("T-1", "Tallow Yard")] * 4 + [("T-9", None)] * 4
 
 
 def test_a_name_near_one_of_hers_is_told(waiting: Copy) -> None:
