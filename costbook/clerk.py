@@ -200,17 +200,27 @@ class Clerk:
         self.rows += paper.rows
         self.suppliers.append(invoice.supplier)
         self.review = {k: v for k, v in self.review.items() if k[1:] != (invoice.supplier, invoice.number)}
+        self._take_off(self._on_the_tab(invoice, waiting(invoice, paper.shown(), paper.hints, "", ())))
 
     def _to_review(self, invoice: Invoice, paper: Prepared, why: str) -> None:
         drawn = waiting(invoice, paper.shown(), paper.hints, why, ())
-        here = [line for lines in self.review.values() for line in lines if self._may_be(line.text("file"), invoice.source)]
-        before = own_lines(here, invoice, drawn)
+        before = self._on_the_tab(invoice, drawn)
         lines = waiting(invoice, paper.shown(), paper.hints, why, before)
-        place = lines[0].key
-        left = {key: [line for line in lines if line not in before] for key, lines in self.review.items()}
-        left[place] = [*left.get(place, ()), *lines]
+        self._take_off(before, lines)
+        self.drawn.add(lines[0].key)
+
+    def _on_the_tab(self, invoice: Invoice, drawn: Sequence[ReviewLine]) -> list[ReviewLine]:
+        """The lines of a paper that is read again which stand on the review tab."""
+        here = [line for key, lines in self.review.items() if self._may_be(key[0], invoice.source) for line in lines]
+        return own_lines(here, invoice, drawn)
+
+    def _take_off(self, gone: Sequence[ReviewLine], new: Sequence[ReviewLine] = ()) -> None:
+        """Takes lines off the review tab and puts new ones there, in the place of those of the same name."""
+        gone_ids = {id(line) for line in gone}
+        left = {key: [line for line in lines if id(line) not in gone_ids] for key, lines in self.review.items()}
+        if new:
+            left[new[0].key] = [*left.get(new[0].key, ()), *new]
         self.review = {key: lines for key, lines in left.items() if lines}
-        self.drawn.add(place)
 
     def _may_be(self, file: str, source: str) -> bool:
         """Whether a file named on the review tab may be the one that is read: it is, or was until she moved it."""

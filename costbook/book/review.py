@@ -139,8 +139,9 @@ def own_lines(lines: Sequence[ReviewLine], invoice: Invoice, rows: Sequence[Revi
 
     Args: lines are those of its file, in this folder or in the one she moved it from; rows are what it gets on the tab.
     """
-    named = [line for line in lines if line.key == (invoice.source, invoice.supplier, invoice.number)]
-    others = [line for line in lines if line not in named and not _of_another(line, invoice)]
+    own = (invoice.source, invoice.supplier, invoice.number)
+    named = [line for line in lines if line.key == own]
+    others = [line for line in lines if line.key != own and not _of_another(line, invoice)]
     alike = [line for line in others if any(_same_line(line, row) for row in rows)]
     whole = all(any(_same_line(line, row) for line in (*named, *alike)) for row in rows)
     return [*named, *(alike if whole or len(alike) == len(others) else ())]

@@ -390,6 +390,16 @@ def test_a_cell_typed_over_and_a_supplier_half_filled_in_are_one_paper(book: Cop
     ]  # fmt: skip
 
 
+def test_a_file_mended_while_she_fills_in_its_lines_is_posted_and_leaves_the_tab(book: Copy, paper: Path) -> None:
+    whole = OPEN_PAPER.replace("60.00", "58.50")
+    paper.write_text(whole.replace("Tallow Yard", ""), encoding="utf-8")
+    post(book, paper)
+    for number in (1, 2, 4):
+        book.type(TAB, "Supplier", f"{number} of 4", "Tallow Yard, Ltd")
+    paper.write_text(whole, encoding="utf-8")
+    assert [p.state for p in post(book, paper)] == ["posted"] and not lines(book)
+
+
 def test_another_paper_in_a_file_of_the_same_name_leaves_the_waiting_one(book: Copy, paper: Path) -> None:
     """As with scans that are all called the same: neither takes the other's place."""
     paper.write_text(OPEN_PAPER.replace("Tallow Yard", ""), encoding="utf-8")
