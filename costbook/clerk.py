@@ -35,6 +35,8 @@ from costbook.invoices.matching import Confirmed, Prepared
 from costbook.papers import PaperFile, PostedPaper, read_paper
 from costbook.printouts.paper_tabs import layouts_tab, review_lines, review_tab
 
+NAMED = 3  # items of a price list that are named
+
 
 class Clerk:
     """Takes what she confirmed and then papers one by one, and gathers what is to be written.
@@ -142,11 +144,11 @@ class Clerk:
         if prices.problems:
             return "refused", "; ".join(prices.problems)
         known = self._known = self._known or Confirmed(self.book)
-        rows, same, not_hers, unsure = [], 0, 0, []
+        rows, same, not_hers, unsure = [], 0, list[str](), []
         for line in prices.lines:
             match = known.match(line, prices.supplier)
             if not match.code:
-                not_hers += 1
+                not_hers.append(line.name[:40])
                 unsure += [f"{line.name[:40]} may be {self.book.materials[match.likely].name}"] if match.likely else []
                 continue
             row = announced_row(self.book, line, match.code, prices)
@@ -156,10 +158,15 @@ class Clerk:
                 rows.append(row)
         there = [row for row in rows if self._is_announced(row)]
         new = [row for row in rows if row not in there]
-        told = [counted(len(new), "announced price") if new else "", f"{same} unchanged" if same else "", f"{not_hers} not bought by you" if not_hers else ""]
-        why = ", ".join(filter(None, told)) + "".join(f"; {text}: add its code on Materials if so" for text in unsure[:3])
+        more = f" and {len(not_hers) - NAMED} more" if len(not_hers) > NAMED else ""
+        others = f"{len(not_hers)} not bought by you ({', '.join(not_hers[:NAMED])}{more})" if not_hers else ""
+        asked = "".join(f"; {text}: add its code on Materials if so" for text in unsure[:NAMED])
+        if not rows and not same:
+            return "refused", f"no price of it was taken over: {others}{asked or '; write their codes under Supplier item codes on Materials where you buy them'}"
+        told = [counted(len(new), "announced price") if new else "", f"{same} unchanged" if same else "", others]
+        why = ", ".join(filter(None, told)) + asked
         if not new:
-            return "already there" if there else "posted", why
+            return "already there", why
         try:
             self._go_on_with(appended(self.snapshot, layout.ANNOUNCED, new))
         except LayoutError:  # a book without that tab gets it

@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 import re
-from collections.abc import Mapping, Sequence
+from collections.abc import Callable, Mapping, Sequence
 from functools import lru_cache
 
 from costbook.book.grid import Value
@@ -120,16 +120,20 @@ _ROLES = {
 
 def columns_in(row: Sequence[Value]) -> dict[str, int]:
     """Role -> column of a row of headings; {} where the row is none: it needs a name or code, and money."""
+    found = columns_named(row, heading_role)
+    usable = ("name" in found or "code" in found) and ("amount" in found or {"packs", "price"} <= found.keys())
+    return found if usable else {}
+
+
+def columns_named(row: Sequence[Value], role_of: Callable[[str], str]) -> dict[str, int]:
+    """Role -> column of the cells of a row by what their words name; beside a description 'Item' is the code."""
     found: dict[str, int] = {}
     second: dict[str, int] = {}
     for column, value in sorted(enumerate(row), key=lambda at: (inside(at[1]), rank(at[1]))):  # one without tax before one with it
-        role = heading_role(value) if isinstance(value, str) else ""
+        role = role_of(value) if isinstance(value, str) else ""
         if role:
             (second if role in found else found).setdefault(role, column)
-    if "name" in second and "code" not in found:
-        found = _item_as_code(row, found, second["name"])
-    usable = ("name" in found or "code" in found) and ("amount" in found or {"packs", "price"} <= found.keys())
-    return found if usable else {}
+    return _item_as_code(row, found, second["name"]) if "name" in second and "code" not in found else found
 
 
 @lru_cache(maxsize=4096)

@@ -15,7 +15,7 @@ from costbook.book.grid import Value
 from costbook.book.model import PRICE_LIST, Invoice, InvoiceLine
 from costbook.errors import InvoiceError
 from costbook.invoices.dialect import Dialect, day, dialect, number, shown
-from costbook.invoices.headings import heading_role
+from costbook.invoices.headings import columns_named, heading_role
 from costbook.invoices.wording import clean, folded, pack_parts, without_positions
 
 STARTS = re.compile(r"^(?:new )?(?:price list |prices? |list )?(?:valid|effective|prices?|starting)(?: as)?(?: from| of| date)?\b:?|^(?:price )?list of\b")
@@ -42,14 +42,14 @@ def read(tabs: Mapping[str, Sequence[Sequence[Value]]], source: str, suppliers: 
 
 def _columns(row: Sequence[Value]) -> dict[str, int]:
     """Role -> column of a row of headings, {} where it is none of a price list."""
-    found: dict[str, int] = {}
-    for column, value in enumerate(row):
-        if isinstance(value, str) and value.strip():
-            role = "starts" if STARTS.match(folded(value)) and heading_role(value) != "price" else heading_role(value)
-            if role:
-                found.setdefault(role, column)
+    found = columns_named(row, _role)
     listed = "price" in found and {"code", "name"} & found.keys() and not _NOT_A_LIST & found.keys()
     return found if listed else {}
+
+
+def _role(heading: str) -> str:
+    role = heading_role(heading)
+    return "starts" if STARTS.match(folded(heading)) and role != "price" else role
 
 
 def _list(

@@ -43,7 +43,7 @@ def posted(book: Copy, folder: Path, text: str, name: str = "list.csv") -> comma
 def test_what_a_list_changes_of_what_she_buys_is_announced(quiet: Copy, tmp_path: Path) -> None:
     one = posted(quiet, tmp_path, LIST)
     assert (one.state, one.supplier) == ("posted", "Brackwell Dry Goods")
-    assert one.why == "2 announced prices, 1 unchanged, 1 not bought by you"
+    assert one.why == "2 announced prices, 1 unchanged, 1 not bought by you (Oyster shell flour)"
     rows = {r["Material"]: r for r in quiet.written("Announced prices")[0]}
     assert set(rows) == {"Foaming powder (SLSA)", "Fractionated coconut oil"}
     powder, oil = rows["Foaming powder (SLSA)"], rows["Fractionated coconut oil"]
@@ -100,6 +100,35 @@ def test_a_workbook_with_a_day_in_every_row(quiet: Copy, tmp_path: Path) -> None
     assert (one.state, one.why) == ("posted", "1 announced price")
     (row,) = quiet.written("Announced prices")[0]
     assert (row["Material"], row["New price per pack"], row["From"]) == ("Lavender essential oil", 30, datetime(2026, 11, 15))
+
+
+def test_item_beside_description_is_the_code_as_in_invoices(quiet: Copy, tmp_path: Path) -> None:
+    """The supplier's own words for the materials, so that only the codes can tell which they are."""
+    quiet.type("Materials", "Supplier item codes", "M08", "BW-8")
+    text = "Supplier;Brackwell Dry Goods\nValid from;2026-12-01\nItem;Description;Pack;Price\nBW-8;Surfactant, coarse;5 lb;55.00\nQ-1;Oyster shell flour;10 lb;9.00\n"
+    one = posted(quiet, tmp_path, text)
+    assert (one.state, one.why) == ("posted", "1 announced price, 1 not bought by you (Oyster shell flour)")
+    (row,) = quiet.written("Announced prices")[0]
+    assert (row["Material"], row["New price per pack"], row["From"]) == ("Foaming powder (SLSA)", 55, datetime(2026, 12, 1))
+
+
+def test_a_list_of_nothing_she_buys_says_so_and_names_its_items(quiet: Copy, tmp_path: Path, capsys: pytest.CaptureFixture[str]) -> None:
+    items = ["Oyster shell flour", "Walnut grit", "Pumice, fine", "Loofah rounds"]
+    head = "Brackwell Dry Goods\nValid from 2026-12-01\nItem,Description,Pack,Price\n"
+    prices = tmp_path / "list.csv"
+    prices.write_text(head + "".join(f'Q-{n},"{item}",10 lb,9.00\n' for n, item in enumerate(items)), encoding="utf-8")
+    before = quiet.save().read_bytes()
+    assert cli.main(["post", str(quiet.path), str(prices)]) == 1
+    out = capsys.readouterr().out
+    assert "refused: no price of it was taken over: 4 not bought by you (Oyster shell flour, Walnut grit, Pumice, fine and 1 more)" in out
+    assert "write their codes under Supplier item codes on Materials" in out and "Now:" not in out
+    assert quiet.path.read_bytes() == before
+
+
+def test_a_list_of_the_prices_she_pays_is_there_already(quiet: Copy, tmp_path: Path) -> None:
+    one = posted(quiet, tmp_path, LIST.replace("55.00", "52.00").replace("28 fl oz", "32 fl oz"))
+    assert (one.state, one.why) == ("already there", "3 unchanged, 1 not bought by you (Oyster shell flour)")
+    assert quiet.written("Announced prices")[0] == []
 
 
 @pytest.mark.parametrize(
