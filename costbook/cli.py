@@ -213,9 +213,12 @@ def _post(asked: argparse.Namespace) -> int:
     _progress("")
     _print_posted(posted)
     done = [p for p in posted if p.state == "posted"]
+    waiting = any(p.state == "to review" for p in posted)
+    if waiting:
+        print(f"Now answer what waits on the Invoice review tab, and save; then: {NAME} post {_name(asked.book)}")
     for command, wanted in (("price", not all(p.announces for p in done)), ("changed", any(p.announces for p in done))):
         if wanted:
-            print(f"Now: {NAME} {command} {_name(asked.book)}")
+            print(f"{'And for what was posted' if waiting else 'Now'}: {NAME} {command} {_name(asked.book)}")
     return STOPPED if any(p.state in ("refused", "to review") for p in posted) else DONE
 
 

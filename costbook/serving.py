@@ -81,10 +81,12 @@ def _post(host: Host, wanted: Plain, tell: commands.Tell) -> Plain:
         return _told("There was no paper to post.", False, False, False)
     sentence = ", ".join(f"{counted(states.count(state), 'paper')} {state}" for state in dict.fromkeys(states)) + "."
     if waits:
-        sentence += f" {waits[0].file}: {waits[0].why}"
+        sentence += f" {waits[0].file}: {waits[0].why.rstrip('.')}."
+    if "to review" in states:
+        sentence += " Now answer what waits on the Invoice review tab, and press Post papers once more."
     done = [paper for paper in papers if paper.state == "posted"]
     if done:
-        sentence += f" Now press {'What changed' if any(paper.announces for paper in done) else 'Price'}."
+        sentence += f" {'For what was posted' if 'to review' in states else 'Now'} press {'What changed' if any(paper.announces for paper in done) else 'Price'}."
     return _told(sentence, "posted" in states, bool(waits), False)
 
 

@@ -18,7 +18,7 @@ import pytest
 from records import replace
 from shared_files import FOLDER, shared
 
-from costbook import clerk, cli, commands
+from costbook import clerk, cli, commands, serving
 from costbook.book.reading import read_book
 from costbook.commands import PostedPaper
 from costbook.errors import Where
@@ -469,6 +469,21 @@ def test_the_command_line_without_papers(waiting: Copy, capsys: pytest.CaptureFi
     assert "posted: from review" in out and f"costbook price {waiting.path}" in out
     assert cli.main(["post", str(waiting.path)]) == 0
     assert "no paper to post" in capsys.readouterr().out
+
+
+def test_what_to_do_next_names_the_review_tab_while_a_paper_waits(waiting: Copy, paper: Path, tmp_path: Path, capsys: pytest.CaptureFixture[str]) -> None:
+    """First what waits, then what a posted paper is for; on the command line and by a button."""
+    closes, other = tmp_path / "Tallow_T-3.csv", tmp_path / "Tallow_T-4.csv"
+    closes.write_text(OPEN_PAPER.replace("T-1", "T-3").replace("60.00", "58.50"), encoding="utf-8")
+    other.write_text(closes.read_text(encoding="utf-8").replace("T-3", "T-4"), encoding="utf-8")
+    assert cli.main(["post", str(waiting.path), str(paper), str(closes)]) == 1
+    told = capsys.readouterr().out.splitlines()[-2:]
+    assert told == [
+        f"Now answer what waits on the Invoice review tab, and save; then: costbook post {waiting.path}",
+        f"And for what was posted: costbook price {waiting.path}",
+    ]
+    said = serving.DOES["post"](WorkbookFile(waiting.path), {"papers": [str(paper), str(other)]}, serving.quiet)["sentence"]
+    assert said.endswith(". Now answer what waits on the Invoice review tab, and press Post papers once more. For what was posted press Price.")
 
 
 def test_two_papers_at_once_and_one_that_follows_in_the_same_run(waiting: Copy, tmp_path: Path) -> None:
