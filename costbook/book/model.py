@@ -360,6 +360,14 @@ class BatchRecord(NamedTuple):
     row: int
 
 
+class WaitingBatch(NamedTuple):
+    """A batch of hers that is not booked and cannot be read whole: something in its row is missing. `on` is None where its day is."""
+
+    on: Day | None
+    product: str
+    where: Where
+
+
 class SaleRecord(NamedTuple):
     """Pieces sold on a day (below 0 for what came back); `order` names the line of a shop's export it was taken from.
 
@@ -411,6 +419,7 @@ class Book(NamedTuple):
     week: tuple[WeekRow, ...] = ()
     batches: tuple[BatchRecord, ...] = ()
     sales: tuple[SaleRecord, ...] = ()
+    waiting_batches: tuple[WaitingBatch, ...] = ()
     dropped: Mapping[str, Product] = NOTHING
 
     def called(self, role: str) -> str:

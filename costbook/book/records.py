@@ -18,22 +18,24 @@ from costbook.book.table import Notes, Row, Table, find_tables, unknown
 
 DAYS = ("mon", "tue", "wed", "thu", "fri", "sat", "sun")
 HOURS, MOULDS = "hours a day", "moulds"
-Records = tuple[tuple[model.WeekRow, ...], tuple[model.BatchRecord, ...], tuple[model.SaleRecord, ...]]
+Records = tuple[tuple[model.WeekRow, ...], tuple[model.BatchRecord, ...], tuple[model.SaleRecord, ...], tuple[model.WaitingBatch, ...]]
 
 
 def read_records(
     tables: Mapping[str, Table], products: Mapping[str, model.Product], roles: Mapping[str, model.Role], notes: Notes
 ) -> Records:
-    """The rows of This week, Batches and Sales; none where the book has no such tab."""
+    """The rows of This week, Batches and Sales, and the batches that wait for a cell; none where the book has no such tab."""
     names = model.product_names(products)
     week = _rows(tables.get(layout.WEEK.name), notes)
-    batches = _rows(tables.get(layout.BATCHES.name), notes)
     sales = _rows(tables.get(layout.SALES.name), notes)
     moulds = {same_name(p.mould) for p in products.values() if p.mould}
+    this_week = tuple(filter(None, (_week(row, roles, moulds) for row in week)))
+    batches = [_batch(row, names, products) for row in _rows(tables.get(layout.BATCHES.name), notes)]
     return (
-        tuple(filter(None, (_week(row, roles, moulds) for row in week))),
-        tuple(filter(None, (_batch(row, names, products) for row in batches))),
+        this_week,
+        tuple(b for b in batches if isinstance(b, model.BatchRecord)),
         tuple(filter(None, (_sale(row, names, products) for row in sales))),
+        tuple(b for b in batches if isinstance(b, model.WaitingBatch)),
     )
 
 
@@ -106,7 +108,7 @@ def _whole(row: Row, key: str) -> int | None:
     return None if number is None else int(number)
 
 
-def _batch(row: Row, names: Mapping[str, str], products: Mapping[str, model.Product]) -> model.BatchRecord | None:
+def _batch(row: Row, names: Mapping[str, str], products: Mapping[str, model.Product]) -> model.BatchRecord | model.WaitingBatch | None:
     before = len(row.notes.found)
     code, on = _product(row, names, products), row.day("date", "ask")
     planned, good, minutes = _whole(row, "planned"), _whole(row, "good"), row.number("minutes", "ask")
@@ -119,7 +121,7 @@ def _batch(row: Row, names: Mapping[str, str], products: Mapping[str, model.Prod
     if planned is not None and good is not None and good > planned:
         _asked(row, "good", f"{counted(good, 'good piece')} of {planned} poured", "Look at both.")
     if any(f.level == "ask" for f in row.notes.found[before:]) or on is None or good is None or minutes is None:
-        return None
+        return model.WaitingBatch(on, code, row.where("product")) if code and row.value("booked") is None else None
     lots = tuple(lot.strip() for lot in row.text("lots").replace(",", ";").split(";") if lot.strip())
     return model.BatchRecord(on, code, planned, good, float(minutes), lots, booked, row.where("product"), row.index)
 

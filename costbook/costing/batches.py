@@ -14,12 +14,12 @@ from datetime import date, timedelta
 from decimal import Decimal
 
 from costbook.amounts.quantity import same_name
-from costbook.book.model import BatchRecord, Book, PurchaseLine, SaleRecord
+from costbook.book.model import BatchRecord, Book, PurchaseLine, SaleRecord, WaitingBatch
 from costbook.costing.checks import Priced
 from costbook.costing.rates import OVERHEAD
 from costbook.costing.stock import counted, in_her_unit, takes
 from costbook.costing.usage import rate_of
-from costbook.errors import CostbookError, Finding
+from costbook.errors import CostbookError, Finding, Where
 
 ENOUGH_BATCHES = 3
 RATE_WEEKS, LEAST_WEEKS = 8, 4  # the weekly rate is told by the last so many weeks of sales, by no fewer than the second
@@ -51,6 +51,7 @@ class _Stock:
         self.moved: dict[str, None] = {}
         self.out: dict[str, date | None] = {}
         self.owed: dict[tuple[str, str], Decimal] = {}
+        self.waiting: list[WaitingBatch] = list(book.waiting_batches)
         self.findings: list[Finding] = []
 
     def take(self, code: str, amount: float, by: str) -> None:
@@ -66,6 +67,19 @@ class _Stock:
             self.findings.append(Finding("ask", "negative-stock", sentence, where, "Count it."))
         self.materials[code] = max(0.0, left)
         self.moved[code] = None
+
+    def waits(self, taken: Mapping[str, Decimal], by: str, on: date, where: Where) -> bool:
+        """Whether pieces are to be taken that a batch not booked yet may have made: set to 0 now, they would be there again later."""
+        for code, pieces in taken.items():
+            if code not in self.pieces or pieces <= self.pieces[code]:
+                continue
+            batch = next((b for b in self.waiting if b.product == code and (b.on is None or b.on <= on)), None)
+            if batch is not None:
+                held = f"{float(pieces):g} of {code}, and the book has {float(self.pieces[code]):g}"
+                sentence = f"{by} takes {held}; the batch of {code} at {batch.where} is not booked yet, so this waits for it"
+                self.findings.append(Finding("ask", "waits-for-batch", sentence, where, "Mend that batch's row, then record again."))
+                return True
+        return False
 
     def move(self, code: str, pieces: Decimal, by: str, on: date) -> None:
         """So many pieces of a product come (or go, below 0)."""
@@ -99,7 +113,8 @@ class _Stock:
 def moves(priced: Priced) -> Moves:
     """What stock comes to with every batch and sale that is not booked yet, in the order of their days.
 
-    A batch whose lots are not on Purchases, or whose recipe cannot be worked out, is told and not booked.
+    A batch whose lots are not on Purchases, or whose recipe cannot be worked out, is told and not booked. What would take more
+    pieces of a product than there are waits with a batch of that product that is not booked and not made later.
     """
     book, stock = priced.book, _Stock(priced.book)
     lots = lots_bought(book)
@@ -112,12 +127,16 @@ def moves(priced: Priced) -> Moves:
             sentence = f"{one.product} of {on} lies after the book's day, {priced.on}: not booked yet"
             stock.findings.append(Finding("ask", "record-later", sentence, one.where, "Mend the date, or book it then."))
         elif isinstance(one, SaleRecord):
+            if stock.waits({one.product: one.pieces}, f"the sale of {on}", on, one.where):
+                continue
             stock.move(one.product, -one.pieces, f"the sale of {on}", on)
             if one.fulfils:
                 stock.fulfil(one, f"the sale of {on}")
             sales.append(one)
         elif _made(priced, stock, one, lots):
             batches.append(one)
+        else:
+            stock.waiting.append(WaitingBatch(on, one.product, one.where))
     rates = _weekly(book, sales)
     before = {code: p.sold_out_since for code, p in book.products.items()}
     products: dict[tuple[str, str], float | date | None] = {
@@ -148,6 +167,11 @@ def _made(priced: Priced, stock: _Stock, batch: BatchRecord, lots: Mapping[str, 
         sentence = f"batch of {batch.product}, {batch.on}: what it takes cannot be told: {error.sentence}; it is not booked"
         stock.findings.append(Finding("ask", "batch", sentence, batch.where, error.do))
         return False
+    share = (batch.planned if batch.planned is not None else product.planned) / product.planned
+    by = f"the batch of {batch.product}, {batch.on}"
+    pieces = {one.code: Decimal(repr(round(one.needed * share, 6))) for one in taken if one.kind == "product"}
+    if stock.waits(pieces, by, batch.on, batch.where):
+        return False
     takes_codes = {one.code for one in taken}
     for lot in batch.lots:
         lines = lots[same_name(lot)]
@@ -155,11 +179,9 @@ def _made(priced: Priced, stock: _Stock, batch: BatchRecord, lots: Mapping[str, 
             name = priced.book.materials[lines[0].material].name if lines[0].material in priced.book.materials else lines[0].description
             sentence = f"batch of {batch.product}, {batch.on}: lot {lot} is {name}, which it does not take"
             stock.findings.append(Finding("ask", "other-lot", sentence, batch.where, "Look at the lot; the batch is booked."))
-    share = (batch.planned if batch.planned is not None else product.planned) / product.planned
-    by = f"the batch of {batch.product}, {batch.on}"
     for one in taken:
         if one.kind == "product":
-            stock.move(one.code, -Decimal(repr(round(one.needed * share, 6))), by, batch.on)
+            stock.move(one.code, -pieces[one.code], by, batch.on)
         else:
             stock.take(one.code, one.needed * share, by)
     stock.move(batch.product, Decimal(batch.good), by, batch.on)

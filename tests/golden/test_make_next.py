@@ -311,6 +311,52 @@ def test_stock_never_goes_below_zero_and_says_so(book: Copy) -> None:
     assert stock(path, "Materials", "M19") == 0
 
 
+def test_a_sale_waits_for_the_batch_it_was_of_and_nothing_is_lost(book: Copy) -> None:
+    """By hand: 3 on hand, a batch of 11 good pieces without its minutes, 5 sold on its day: 3 + 11 - 5 = 9 once the minutes are there."""
+    book.type("Products", "On hand", "P11", 3)
+    with_batches(book, (datetime(2026, 10, 20), "P11", None, 11, None))
+    path = with_rows(book, "Sales", (datetime(2026, 10, 20), "P11", 5))
+    done = commands.record(path, today=DAY)
+    [told] = [f for f in done.findings if f.check == "waits-for-batch"]
+    row, sale = (book.heading(tab, "Date").row + 1 for tab in ("Batches", "Sales"))
+    assert f"takes 5 of P11, and the book has 3; the batch of P11 at Batches!B{row} is not booked yet" in told.sentence and str(told.where) == f"Sales!B{sale}"
+    assert done.sales == 0 and stock(path, "Products", "P11") == 3 and stock(path, "Products", "P11", "Sold out since") is None
+    book.workbook["Batches"].cell(row, book.heading("Batches", "Hands-on minutes").column).value = 70
+    again = commands.record(book.save(), today=DAY)
+    assert (again.batches, again.sales, again.findings) == (1, 1, ()) and stock(path, "Products", "P11") == 9
+
+
+def test_a_sale_of_before_the_batch_or_of_what_is_there_does_not_wait(book: Copy) -> None:
+    """By hand: 3 on hand less 2 sold after the batch is 1; 4 sold on the day before it are more than there were, whatever it made."""
+    book.type("Products", "On hand", "P11", 3)
+    with_batches(book, (datetime(2026, 10, 20), "P11", None, 11, None))
+    path = with_rows(book, "Sales", (datetime(2026, 10, 21), "P11", 2))
+    assert commands.record(path, today=DAY).sales == 1 and stock(path, "Products", "P11") == 1
+    path = with_rows(book, "Sales", (datetime(2026, 10, 21), "P11", 2), (datetime(2026, 10, 19), "P11", 4))
+    done = commands.record(path, today=DAY)
+    assert done.sales == 1 and stock(path, "Products", "P11") == 0 and "negative-stock" in [f.check for f in done.findings]
+
+
+@pytest.mark.parametrize("fault", [("Hands-on minutes", None, 60), ("Lots used", "CA-4417", "CA-4471"), ("Date", None, datetime(2026, 10, 19))])
+def test_a_set_and_what_was_sold_of_it_wait_for_the_batch_of_a_part(book: Copy, fault: tuple[str, object, object]) -> None:
+    """By hand: of P01 4 + 30 - 8 = 26, of P07 20 - 8 = 12; of the set 2 + 8 - 5 = 5. Until then nothing of it moves."""
+    heading, wrong, right = fault
+    for code, there in (("P01", 4), ("P07", 20)):
+        book.type("Products", "On hand", code, there)
+    book.type("Materials", "On hand", "K11", 25)
+    with_batches(book, (datetime(2026, 10, 19), "P01", None, 30, 60), (datetime(2026, 10, 20), "P14", 8, 8, 40))
+    place = book.heading("Batches", heading)
+    place.parent.cell(place.row + 1, place.column).value = wrong
+    path = with_rows(book, "Sales", (datetime(2026, 10, 21), "P14", 5))
+    done = commands.record(path, today=DAY)
+    assert (done.batches, done.sales) == (0, 0) and [f.check for f in done.findings].count("waits-for-batch") == 2
+    assert [stock(path, "Products", code) for code in ("P01", "P07", "P08", "P14")] == [4, 20, 9, 2] and stock(path, "Materials", "K11") == 25
+    book.workbook["Batches"].cell(place.row + 1, place.column).value = right
+    again = commands.record(book.save(), today=DAY)
+    assert (again.batches, again.sales) == (2, 1)
+    assert [stock(path, "Products", code) for code in ("P01", "P07", "P08", "P14")] == [26, 12, 1, 5]
+
+
 def test_after_three_batches_another_usual_number_is_proposed_and_nothing_is_changed(book: Copy) -> None:
     made = [(datetime(2026, 10, n), "P08", None, good, minutes) for n, good, minutes in ((1, 13, 80), (8, 13, 84), (15, 12, 82))]
     book.type("Materials", "On hand", "M05", 5000)
