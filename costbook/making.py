@@ -19,7 +19,7 @@ from costbook.costing.buying import reorder_points, to_buy
 from costbook.costing.checks import Priced
 from costbook.costing.days import RACK, Calendar
 from costbook.costing.plan import Clock, Plan
-from costbook.costing.restock import MARGIN, SORTS, Queue, QueueRow, ordered, queue
+from costbook.costing.restock import MARGIN, SORTS, Queue, QueueRow, not_counted, ordered, queue
 from costbook.costing.stock import stock_value
 from costbook.costing.week import Week, in_plan_order, plan_week, work_of
 from costbook.errors import Finding, LayoutError
@@ -63,7 +63,8 @@ def queue_of(priced: Priced) -> Queue:
     week, _ = week_of(priced)
     found = queue(priced, moulds=week.moulds)
     rows = tuple(row for row in found.rows if not priced.book.products[row.code].trying)
-    return Queue(rows, found.findings)
+    unknown = not_counted(rows)
+    return Queue(rows, (*found.findings, Finding("note", "not-counted", unknown)) if unknown else found.findings)
 
 
 def sorted_rows(found: Queue, by: str, plan: Plan | None = None) -> list[QueueRow]:

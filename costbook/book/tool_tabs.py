@@ -202,7 +202,7 @@ PLAN_BUYS = TO_BUY._replace(name="Plan buys", row_is="a material the plan is sho
 REORDER = Tab("When to reorder", "a material, and the count at which to order it again", (
     tool("code", "Code", "text", 8), tool("name", "Material", "text", 28), tool("unit", "In", "text", 8), tool("use", "Use a day", "amount", 10, "By what you sell a week."),
     tool("lead", "Lead days", "count", 8), tool("known", "Lead days are", "text", 12), tool("buffer", "Buffer", "amount", 10, "Seven days of use."),
-    tool("point", "Order at", "amount", 10, "Use a day x lead days + buffer."), tool("on_hand", "On hand", "amount", 10), tool("due", "Order now", "text", 9),
+    tool("point", "Order at", "amount", 10, "Use a day x lead days + buffer."), tool("on_hand", "On hand", "amount", 10), tool("due", "Order now", "text", 12),
 ), TOOL)  # fmt: skip
 
 RESULTS = Tab("Batch results", "a batch you recorded, against what is usual; or another usual number to think about", (

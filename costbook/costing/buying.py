@@ -60,15 +60,16 @@ class Bought:
 class ToBuy:
     """One material that lacks: how much in her unit, the cheapest whole packs for it, and what other suppliers would ask.
 
-    `packs` is empty where nobody has sold or quoted it. `elsewhere` are (supplier, cost), cheapest first.
+    `on_hand` and `lacking` are None where nobody counted: no packs are told then. `packs` is empty where nobody has sold or
+    quoted it, too. `elsewhere` are (supplier, cost), cheapest first.
     """
 
     code: str
     name: str
     unit: str
     needed: float
-    on_hand: float
-    lacking: float
+    on_hand: float | None
+    lacking: float | None
     packs: tuple[Bought, ...]
     elsewhere: tuple[tuple[str, float], ...]
 
@@ -193,7 +194,7 @@ def _cheapest(lacking: float, sizes: Sequence[Offer]) -> tuple[float, list[tuple
 
 
 def to_buy(priced: Priced, batches: Mapping[str, float]) -> Shopping:
-    """What these batches take more of than there is, in whole packs; what nobody counted is taken as none on hand."""
+    """What these batches take more of than there is, in whole packs; for what nobody counted only what they take."""
     needed: dict[str, float] = {}
     findings: list[Finding] = []
     for code, count in batches.items():
@@ -207,7 +208,13 @@ def to_buy(priced: Priced, batches: Mapping[str, float]) -> Shopping:
                 needed[item] = needed.get(item, 0.0) + amount * count
     found, on_offer = [], offers(priced)
     for code, material in priced.book.materials.items():
-        held = max(0.0, counted(material) or 0.0)
+        there = counted(material)
+        if there is None:
+            if needed.get(code, 0.0) > 0:
+                takes, unit = in_her_unit(material, needed[code])
+                found.append(ToBuy(code, material.name, unit, takes, None, None, (), ()))
+            continue
+        held = max(0.0, there)
         lacking = needed.get(code, 0.0) - held
         if lacking <= FULL * max(1.0, held):
             continue

@@ -27,6 +27,7 @@ from costbook.errors import Finding, InputError
 ZERO = Decimal(0)
 SOLD_OUT, MARGIN, MARGIN_FRACTION, CASH_PER_HOUR = "sold out first", "margin per piece", "margin %", "cash per hour"
 WORKING_HOURS, DAYS_AHEAD = 8.0, 60
+NAMED = 2  # of what nobody counted; the others are a number
 
 
 @dataclass(frozen=True, slots=True)
@@ -335,6 +336,18 @@ def _can_be_made(row: QueueRow) -> str:
         fewest = min(row.scarce, key=lambda s: s.batches)
         return f"stock allows {_batches(fewest.batches)}: {_short(fewest, row.batches_in_all)}{late}"
     return f"can be made now{late}"
+
+
+def not_counted(rows: Iterable[QueueRow]) -> str:
+    """What the batches wanted take and nobody counted, in a sentence without its stop; '' where all is counted.
+
+    It is taken as there: what she does not count must not keep her from work.
+    """
+    names = sorted({name for row in rows if row.batches_in_all for name in row.uncounted})
+    if not names:
+        return ""
+    listed = names if len(names) <= NAMED else [*names[:NAMED], f"{len(names) - NAMED} more"]
+    return f"not counted: {_listed(listed)}; type On hand to have {'it' if len(names) == 1 else 'them'} looked at"
 
 
 def _batches(number: int) -> str:

@@ -27,7 +27,7 @@ from costbook.costing.buying import Reorder, Shopping
 from costbook.costing.checks import Priced
 from costbook.costing.days import OrderOfWork
 from costbook.costing.plan import Plan
-from costbook.costing.restock import QueueRow, plain
+from costbook.costing.restock import QueueRow, not_counted, plain
 from costbook.costing.stock import Valuation
 from costbook.printouts.tabs import FIRST, cells_of, counted_early, put
 
@@ -52,8 +52,13 @@ def queue_tab(priced: Priced, rows: Sequence[QueueRow], by: str) -> PutTab:
         for n, (title, key, number_format) in enumerate((("Margin a piece", "margin", "0.00"), ("Cash an hour of hands", "cash_hour", "0")))
         if wanted
     ]
-    hint = f"Sorted by {by}. Other orders: change 'Make next is sorted by' on the Start tab, or sort here.{counted_early(priced)}"
+    hint = f"Sorted by {by}. Other orders: change 'Make next is sorted by' on the Start tab, or sort here.{counted_early(priced)}{_not_counted(not_counted(rows))}"
     return put(MAKE_NEXT, hint, body, charts, printed=MAKE_NEXT.place("cash_hour") + 1)  # more columns would print too small
+
+
+def _not_counted(words: str) -> str:
+    """The words as a sentence to go on with."""
+    return f" {words[0].upper()}{words[1:]}." if words else ""
 
 
 def _day(moment: datetime | None) -> date | None:
@@ -184,6 +189,9 @@ def buy_tab(shopping: Shopping, why: str, tab: Tab = TO_BUY) -> PutTab:
         head: list[Value] = [row.code, row.name, row.unit, row.needed, row.on_hand, row.lacking]
         others = ", ".join(f"{name} {cost:.2f}" for name, cost in row.elsewhere[1:])
         for bought in row.packs or [None]:
+            if row.on_hand is None:
+                rows.append(cells_of(TO_BUY, [*head, "", None, "", None, None, "not counted: type On hand to be told what to buy"]))
+                continue
             if bought is None:
                 rows.append(cells_of(TO_BUY, [*head, "", None, "", None, None, "nobody has sold or quoted it"]))
                 continue
@@ -203,7 +211,7 @@ def buy_tab(shopping: Shopping, why: str, tab: Tab = TO_BUY) -> PutTab:
 def reorder_tab(found: Iterable[Reorder]) -> PutTab:
     """A row per material that is used, those that are due first."""
     rows = [
-        cells_of(REORDER, [r.code, r.name, r.unit, r.use_a_day, r.lead_days, "given" if r.lead_known else "taken as 7", r.buffer, r.point, r.on_hand, "yes" if r.due else ""])
+        cells_of(REORDER, [r.code, r.name, r.unit, r.use_a_day, r.lead_days, "given" if r.lead_known else "taken as 7", r.buffer, r.point, r.on_hand, "not counted" if r.on_hand is None else "yes" if r.due else ""])
         for r in sorted(found, key=lambda r: not r.due)
     ]
     return put(REORDER, "Order when no more than this is on hand. Type lead days on the Suppliers tab.", rows)

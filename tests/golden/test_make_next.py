@@ -109,6 +109,23 @@ def test_to_buy_is_in_whole_packs_that_are_enough(queued: Path) -> None:
     assert totals == pytest.approx(by_hand)
 
 
+def test_an_empty_on_hand_is_told_once_as_not_counted_and_keeps_nothing_from_being_made(book: Copy, capsys: Any) -> None:
+    for code in ("K02", "K03", "K04", "K01"):
+        book.type("Materials", "On hand", code, None)
+    assert cli.main(["next", str(book.save())]) == 0
+    # Four are left empty. By the alphabet two are named, "Front label" and "Round tin 4 oz with lid", and two are a number.
+    said = "ot counted: Front label, Round tin 4 oz with lid and 2 more; type On hand to have them looked at"
+    assert capsys.readouterr().out.count("n" + said) == 1
+    assert f" N{said}." in openpyxl.load_workbook(book.path)["Make next"]["A2"].value
+    tins = next(r for r in table(book.path, "To buy") if r["Code"] == "K01")
+    # 5 batches of 32 tins are wanted, as above; no pack is bought for what may be there.
+    assert (tins["Needed"], tins["On hand"], tins["Short"], tins["Packs"], tins["Together"]) == (160, None, None, None, None)
+    assert tins["Elsewhere"].startswith("not counted")
+    point = next(r for r in table(book.path, "When to reorder") if r["Code"] == "K01")
+    assert (point["On hand"], point["Order now"]) == (None, "not counted")
+    assert "Round tin 4 oz with lid" not in next(r["Short of"] or "" for r in table(book.path, "Make next") if r["Code"] == "P02")
+
+
 def test_to_buy_says_what_is_missing_to_a_suppliers_smallest_order(book: Copy) -> None:
     book.type("Suppliers", "Smallest order", "Sallowby Scents", 100)
     book.type("Suppliers", "Smallest order", "Brackwell Dry Goods", 50)

@@ -33,9 +33,10 @@ def paper(supplier: str, packs: int, holds: int, amount: float, days_ago: int = 
                        pack=pieces(holds), date=ON - timedelta(days_ago))  # fmt: skip
 
 
-def shop(*papers: PurchaseLine, on_hand: int = 28, lead: Mapping[str, int | None] | None = None, sold: int = 7) -> Priced:
+def shop(*papers: PurchaseLine, on_hand: int | None = 28, lead: Mapping[str, int | None] | None = None, sold: int = 7) -> Priced:
     """Ten pieces a batch, two tins a piece."""
-    tin = replace(item("TIN"), rate_rule="latest", quoted_price=None, quoted_pack=None, on_hand=pieces(on_hand), supplier="Near")
+    tin = replace(item("TIN"), rate_rule="latest", quoted_price=None, quoted_pack=None, supplier="Near",
+                  on_hand=None if on_hand is None else pieces(on_hand))  # fmt: skip
     product = replace(made("P", take("packaging", "TIN", 2), batch=10), sold_per_week=Decimal(sold))
     suppliers = {name: Supplier(name, "USD", "", "", days, HERE) for name, days in (lead or {}).items()}
     return priced(replace(book([product], [tin], bought=papers), suppliers=suppliers))
@@ -79,6 +80,17 @@ def test_what_nobody_sells_and_what_is_not_short() -> None:
     assert nobody.rows[0].packs == () and [f.check for f in nobody.findings] == ["no-pack"]
     assert to_buy(shop(paper("Near", 1, 50, 30)), {"P": 1}).rows == ()
     assert to_buy(shop(), {"P": 0}).cost == 0
+
+
+def test_what_nobody_counted_is_neither_none_nor_short() -> None:
+    """By hand: 3 batches of ten pieces with 2 tins each take 60; what of that is there nobody knows, so nothing is bought."""
+    near = shop(paper("Near", 1, 50, 30), on_hand=None)
+    found = to_buy(near, {"P": 3})
+    [row] = found.rows
+    assert (row.needed, row.on_hand, row.lacking, row.packs) == (60, None, None, ()) and found.cost == 0 and not found.findings
+    [point] = reorder_points(near)
+    assert point.on_hand is None and not point.due
+    assert to_buy(near, {"P": 0}).rows == ()
 
 
 def test_reorder_points() -> None:
