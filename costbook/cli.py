@@ -314,7 +314,7 @@ def _print_plan(told: commands.ToMake) -> None:
     for limit in plan.binding[:5]:
         about = "" if limit.exact else "about "
         more = f"; {limit.resource.step_text} more brings {about}{limit.one_more:.2f}" if limit.one_more else ""
-        print(f"     held back by {limit.resource.name}: {limit.left:.4g} {limit.resource.unit} left of {limit.available:.4g}{more}")
+        print(f"     held back by {limit.resource.name}: {limit.said}{more}")
     for note in plan.notes:
         print(f" note  {note}")
 

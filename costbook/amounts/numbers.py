@@ -43,6 +43,16 @@ def counted(count: float | Decimal, one: str, many: str = "") -> str:
     return f"{float(count):,.12g} {one if count == 1 else many or f'{one}s'}"
 
 
+def time_said(hours: float) -> str:
+    """An amount of time given in hours as people say it: minutes below an hour, else hours with at most two decimals.
+
+    >>> time_said(0.04167), time_said(0.75), time_said(1.0), time_said(10.254), time_said(0.0)
+    ('2.5 minutes', '45 minutes', '1 hour', '10.25 hours', '0 minutes')
+    """
+    minutes = round(hours * 60, 1)
+    return counted(minutes, "minute") if minutes < 60 else counted(round(hours, 2), "hour")
+
+
 @lru_cache(maxsize=32768)
 def same_name(text: str) -> str:
     """The folded form of a name, for comparing: case, width, spaces, and dots at the edges do not count."""

@@ -17,6 +17,7 @@ from costbook.errors import InputError
 
 SLACK = 1e-9  # of a limit: what sums of floats may be over it
 MONEY = "money to buy with"
+TIME = "hours"  # the kind of a resource whose amounts are hours of somebody
 
 
 @dataclass(frozen=True, slots=True)
@@ -38,7 +39,7 @@ class Pack:
 class Resource:
     """What there is of something this week, in `unit`, and the packs more of it can be bought in.
 
-    `kind` is 'hours', 'rack', 'mould', 'mixer' or 'material'. `step` is what "one more" of it means, in its unit, and
+    `kind` is TIME, 'rack', 'mould', 'mixer' or 'material'. `step` is what "one more" of it means, in its unit, and
     `step_text` that in words: one hour, one mould, one pound.
     """
 

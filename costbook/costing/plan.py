@@ -12,8 +12,8 @@ import math
 from collections.abc import Callable, Sequence
 from dataclasses import dataclass, replace
 
-from costbook.amounts.numbers import counted
-from costbook.costing.candidates import MONEY, Candidate, Candidates, Pack, Program, Resource, program
+from costbook.amounts.numbers import counted, time_said
+from costbook.costing.candidates import MONEY, TIME, Candidate, Candidates, Pack, Program, Resource, program
 from costbook.costing.highs import Rows, Solved, Watch
 from costbook.costing.neighbours import Best, fill, searched
 from costbook.errors import InputError
@@ -60,6 +60,13 @@ class Limit:
     def binding(self) -> bool:
         """Whether it holds the plan back: more of it brings something, or it stops a further batch."""
         return bool(self.stops) or (self.one_more or 0.0) > DUST or self.one_more_promised > DUST
+
+    @property
+    def said(self) -> str:
+        """What is left of what there is, in words."""
+        if self.resource.kind == TIME:
+            return f"{time_said(max(self.left, 0.0))} left of {time_said(self.available)}"
+        return f"{self.left:.4g} {self.resource.unit} left of {self.available:.4g}"
 
 
 @dataclass(frozen=True, slots=True)
@@ -334,7 +341,7 @@ def _why(asked: Candidates, found: _Found, limits: Sequence[Limit], i: int, lack
     if c.most is not None and found.columns[i] >= c.most:
         return f"{head}: at most {counted(round(c.most, 2), 'batch', 'batches')} of it can be made in time."
     blocks = [
-        f"a batch takes {_number(c.uses[x.resource.name])} {_of(x.resource)}, and {_left(x.left)}"
+        f"a batch takes {_takes(x.resource, c.uses[x.resource.name])}, and {_left(x.left, x.resource.kind)}"
         for x in limits
         if c.name in x.stops
     ]
@@ -352,7 +359,14 @@ def _of(resource: Resource) -> str:
     return f"{resource.unit} of {resource.name}" if resource.unit and resource.unit != "each" else resource.name
 
 
-def _left(amount: float) -> str:
+def _takes(resource: Resource, amount: float) -> str:
+    return f"{time_said(amount)} of {resource.name}" if resource.kind == TIME else f"{_number(amount)} {_of(resource)}"
+
+
+def _left(amount: float, kind: str = "") -> str:
+    if kind == TIME:
+        time = time_said(max(amount, 0.0))
+        return f"{time} {'is' if time.startswith('1 ') else 'are'} left"
     return counted(round(max(amount, 0.0), 2), "is left", "are left")
 
 

@@ -13,7 +13,7 @@ from dataclasses import dataclass, field, replace
 from costbook.amounts.quantity import same_name, unit
 from costbook.book.model import Material
 from costbook.costing.buying import Offer, offers
-from costbook.costing.candidates import Candidate, Candidates, Pack, Resource
+from costbook.costing.candidates import TIME, Candidate, Candidates, Pack, Resource
 from costbook.costing.checks import Priced
 from costbook.costing.days import RACK, Calendar, Job, OrderOfWork, job, order_of_work
 from costbook.costing.plan import Clock, Plan, best_plan
@@ -208,7 +208,7 @@ def _resources(priced: Priced, week: Week) -> list[Resource]:
     book = priced.book
     working = {step.role for step in book.steps}
     found = [
-        Resource(book.called(role), week.hours.get(role, 0.0), "hours", "hours", step=1.0, step_text="one hour")
+        Resource(book.called(role), week.hours.get(role, 0.0), TIME, "hours", step=1.0, step_text="one hour")
         for role in book.roles
         if role in working or role in week.hours
     ]

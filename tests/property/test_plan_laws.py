@@ -18,7 +18,7 @@ from hypothesis import strategies as st
 
 from costbook.costing import neighbours, swaps
 from costbook.costing import plan as plan_module
-from costbook.costing.candidates import Candidate, Candidates, Pack, Resource, program
+from costbook.costing.candidates import TIME, Candidate, Candidates, Pack, Resource, program
 from costbook.costing.highs import Rows, Watch
 from costbook.costing.plan import Plan, best_plan, ranking
 from costbook.costing.swaps import swapped
@@ -212,6 +212,17 @@ def test_a_promise_that_cannot_be_met_is_said_and_the_rest_is_planned() -> None:
     assert [(m.name, m.lacking) for m in plan.missed] == [("tin", 12)]
     assert plan.missed[0].why == "12 of 12 promised tin cannot be made: a batch takes 32 tins, and 28 are left."
     assert plan.batches == {"soak": 3}
+
+
+def test_time_that_is_left_is_said_in_minutes_below_an_hour() -> None:
+    """By hand: 8 h 2.5 min less four batches of 2 h are 2.5 minutes, too little for a fifth; of the helper 10.254 h less 8 h are 2.25 h."""
+    asked = Candidates(
+        (Candidate("tin", 1, {"owner": 2, "helper": 2}, good=3, promised=15),),
+        (Resource("owner", 8 + 2.5 / 60, TIME, "hours"), Resource("helper", 10.254, TIME, "hours"), Resource("wax", 99, unit="g")),
+    )
+    plan = best_plan(asked)
+    assert plan.missed[0].why == "3 of 15 promised tin cannot be made: a batch takes 2 hours of owner, and 2.5 minutes are left."
+    assert [x.said for x in plan.limits] == ["2.5 minutes left of 8.04 hours", "2.25 hours left of 10.25 hours", "99 g left of 99"]
 
 
 def test_promises_come_before_money() -> None:
