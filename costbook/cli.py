@@ -302,7 +302,9 @@ def _print_plan(told: commands.ToMake) -> None:
     plan = told.plan
     if plan is None:
         return
-    proof = "proven the best" if plan.proven else f"at most {plan.bound:.2f} could come in, a gap of {plan.gap:.1%}"
+    proof = ("best for the hours in all" if told.no_day else "proven the best") if plan.proven else f"at most {plan.bound:.2f} could come in, a gap of {plan.gap:.1%}"
+    if told.no_day:
+        proof += f"; {counted(told.no_day, 'batch', 'batches')} found no day"
     brings = sum(made.value for made in plan.made)
     counts = f", of which {plan.value:.2f} counts" if brings - plan.value > 0.005 else ""
     print(f"\nThe plan brings {brings:.2f}{counts} ({proof}):")

@@ -460,7 +460,7 @@ def shops(path: Path | Host, pdf: Path | None = None, tell: Tell = _quiet, today
 
 
 class ToMake(NamedTuple):
-    """The queue in its order, the plan where one was asked for, what was found, and whether the file was written."""
+    """The queue in its order, the plan where one was asked for, what was found, whether the file was written, and batches that found no day."""
 
     path: Path
     rows: tuple["QueueRow", ...]
@@ -468,6 +468,7 @@ class ToMake(NamedTuple):
     plan: "Plan | None"
     findings: tuple[Finding, ...]
     written: bool
+    no_day: int
 
 
 def make_next(path: Path | Host, by: str = "", seconds: float | None = None, tell: Tell = _quiet, today: date | None = None) -> ToMake:
@@ -493,11 +494,11 @@ def make_next(path: Path | Host, by: str = "", seconds: float | None = None, tel
             raise InputError(f"a plan cannot be looked for in {seconds:g} seconds", do="Give a number above 0.")
         if order not in (*SORTS, BY_PLAN):
             raise InputError(f'no order "{order}"', do=f"Choose one of: {', '.join((*SORTS, BY_PLAN))}.")
-        found, plan, tabs = queue_of(priced), None, list[PutTab]()
+        found, plan, no_day, tabs = queue_of(priced), None, 0, list[PutTab]()
         if seconds or order == BY_PLAN:
             tell("looking for the best plan")
             with without_prints():  # the solver prints a line of its own now and then
-                plan, tabs = planned(priced, found, seconds or PLAN_SECONDS, time.monotonic)
+                plan, no_day, tabs = planned(priced, found, seconds or PLAN_SECONDS, time.monotonic)
             tabs += _missing(snapshot, layout.WEEK)
         new = {tab.name: tab for tab in (*queue_tabs(priced, found, order, plan), *tabs)}
         edits = Edits(tabs=tuple(tab for tab in new.values() if not tab.stands_in(snapshot)))
@@ -505,7 +506,7 @@ def make_next(path: Path | Host, by: str = "", seconds: float | None = None, tel
         written = bool(edits) and host.apply(edits)
     about = [f for f in told if f.check == TO_COME or _on(f, snapshot, layout.WEEK.name)]
     findings = (*about, *found.findings, *_beside(snapshot, edits))
-    return ToMake(file_of(path), tuple(sorted_rows(found, order, plan)), order, plan, findings, written)
+    return ToMake(file_of(path), tuple(sorted_rows(found, order, plan)), order, plan, findings, written, no_day)
 
 
 class Recorded(NamedTuple):

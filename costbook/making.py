@@ -92,8 +92,8 @@ def queue_tabs(priced: Priced, found: Queue, by: str, plan: Plan | None = None) 
     ]  # fmt: skip
 
 
-def planned(priced: Priced, found: Queue, seconds: float, clock: Clock) -> tuple[Plan, list[PutTab]]:
-    """The best plan of the week and its tabs: what to make, what holds it back, days, times, places, and what to buy."""
+def planned(priced: Priced, found: Queue, seconds: float, clock: Clock) -> tuple[Plan, int, list[PutTab]]:
+    """The best plan of the week, how many of its batches found no day, and its tabs: what to make, what holds it back, days, times, places, and what to buy."""
     week, said = week_of(priced)
     plan, question = plan_week(priced, week, seconds, clock)
     rows = {row.code: row for row in found.rows}
@@ -103,12 +103,12 @@ def planned(priced: Priced, found: Queue, seconds: float, clock: Clock) -> tuple
     if priced.book.settings.rack_places is not None:
         room[RACK] = float(priced.book.settings.rack_places)
     tabs = [
-        stock_tabs.plan_tab(priced, plan, rows, left_out, (*said, *question.said)), stock_tabs.held_back_tab(plan), stock_tabs.work_tab(priced.book, work),
+        stock_tabs.plan_tab(priced, plan, len(work.left_over), rows, left_out, (*said, *question.said)), stock_tabs.held_back_tab(plan), stock_tabs.work_tab(priced.book, work),
         stock_tabs.times_tab(priced.book, work), stock_tabs.nights_tab(work, room),
     ]  # fmt: skip
     if week.budget is not None:
         tabs.append(stock_tabs.buy_tab(to_buy(priced, plan.batches), "For the batches of the plan.", PLAN_BUYS))
-    return plan, tabs
+    return plan, len(work.left_over), tabs
 
 
 # ------------------------------------------------------------------ booking

@@ -6,6 +6,7 @@ import math
 from collections.abc import Iterable, Mapping, Sequence
 from datetime import date, datetime
 
+from costbook.amounts.numbers import counted
 from costbook.book.grid import Cell, Chart, Formula, PutTab, Series, Value, column_name
 from costbook.book.layout import SERIES, Tab
 from costbook.book.model import Book
@@ -80,8 +81,8 @@ def _columns(title: str, tab: Tab, key: str, count: int, row: int, number_format
 # ------------------------------------------------------------------ plan
 
 
-def plan_tab(priced: Priced, plan: Plan, wanted: Mapping[str, QueueRow], left_out: Mapping[str, str], said: Sequence[str]) -> PutTab:
-    """What the plan makes, then promises that cannot be met and why, then products left out, then its total."""
+def plan_tab(priced: Priced, plan: Plan, no_day: int, wanted: Mapping[str, QueueRow], left_out: Mapping[str, str], said: Sequence[str]) -> PutTab:
+    """What the plan makes, then promises that cannot be met and why, then products left out, then its total; `no_day` of its batches found no day."""
     rows = []
     for made in plan.made:
         if made.batches:
@@ -99,6 +100,9 @@ def plan_tab(priced: Priced, plan: Plan, wanted: Mapping[str, QueueRow], left_ou
     rows += [_said(priced.book, "", note, "tool text") for note in (*said, *plan.notes, counted_early(priced).strip()) if note]
     rows += _plan_totals(plan)
     proof = "Proven: no other set of batches brings more." if plan.proven else f"Not proven: no plan can bring more than {plan.bound:,.2f} (gap {plan.gap:.1%})."
+    if no_day:
+        best = "Best for the hours in all" if plan.proven else proof.rstrip(".")
+        proof = f"{best}; {counted(no_day, 'batch', 'batches')} found no day: see Days of work."
     return put(PLAN, f"From {priced.on}. Promised orders first, then the most cash from what there is this week: price less fee, order share, materials and packaging. {proof}", rows)
 
 
@@ -254,11 +258,11 @@ def count_tab(valuation: Valuation, typed: Mapping[str, tuple[Value, Value]], on
     """
     rows: list[list[Cell]] = []
     for r in valuation.rows:
-        counted, note = typed.get(r.code, (None, None))
+        typed_count, note = typed.get(r.code, (None, None))
         cells = [f"{column_name(COUNT.place(key))}{FIRST + len(rows) + 1}" for key in ("counted", "book")]
-        found = counted - r.on_hand if isinstance(counted, int | float) and not isinstance(counted, bool) else ""
+        found = typed_count - r.on_hand if isinstance(typed_count, int | float) and not isinstance(typed_count, bool) else ""
         difference = Formula(f'IF(ISNUMBER({cells[0]}),{cells[0]}-{cells[1]},"")', found)
-        rows.append(cells_of(COUNT, [r.what, r.code, r.name, r.unit, r.on_hand, counted, difference, r.value, note]))
+        rows.append(cells_of(COUNT, [r.what, r.code, r.name, r.unit, r.on_hand, typed_count, difference, r.value, note]))
     sums = [valuation.total(what) for what in ("finished", "material", "")]
     for name, total in zip(("finished pieces, at full production cost", "materials and packaging, landed", "together"), sums, strict=True):
         shown: dict[str, Value] = {"name": name, "value": total}

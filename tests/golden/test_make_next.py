@@ -228,6 +228,18 @@ def test_a_week_that_cannot_be_read_is_one_sentence(book: Copy, heading: str, va
     assert len(found) == 1 and str(found[0].where).split("!")[0] == "This week" == place.split("!")[0]
 
 
+def test_batches_that_found_no_day_are_beside_the_word_of_the_best(book: Copy, capsys: Any) -> None:
+    """Of the plan's batches those without a row on Batch times found no day."""
+    book.type("This week", "How much", "owner", 2)
+    book.type("This week", "How much", "helper", 1)
+    assert cli.main(["next", str(book.save()), "--plan"]) == 1
+    lacking = sum(r["Batches"] for r in table(book.path, "Plan") if r["Batches"]) - len(table(book.path, "Batch times"))
+    assert lacking == 1
+    told, hint = capsys.readouterr().out, openpyxl.load_workbook(book.path)["Plan"]["A2"].value
+    assert "(best for the hours in all; 1 batch found no day)" in told and "proven" not in told
+    assert "Best for the hours in all; 1 batch found no day: see Days of work." in hint and "Proven" not in hint
+
+
 def test_hours_of_zero_plan_nothing_and_say_so(book: Copy) -> None:
     for who in ("owner", "helper"):
         book.type("This week", "How much", who, 0)
