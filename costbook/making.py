@@ -9,7 +9,7 @@ from costbook.amounts.numbers import counted
 from costbook.book import layout
 from costbook.book.decisions import kept_rows
 from costbook.book.grid import Edits, PutTab, SetCell, Snapshot, Value
-from costbook.book.model import Book
+from costbook.book.model import BatchRecord, Book
 from costbook.book.posting import appended
 from costbook.book.records import HOURS, MOULDS, booked_cells, lacks, sale_rows, value_cells
 from costbook.book.sheets import table_tab
@@ -214,8 +214,13 @@ def traced(book: Book, lot: str) -> list[str]:
     for use in found:
         if use.batch is not None:
             b = use.batch
-            lines.append(f"  in {b.product} {book.products[b.product].name}, batch of {b.on}: {counted(b.good, 'good piece')} ({b.where})")
+            lines.append(f"  in {b.product} {book.products[b.product].name}, batch of {b.on}: {counted(b.good, 'good piece')}{_unrecorded(b)} ({b.where})")
     return lines
+
+
+def _unrecorded(batch: BatchRecord) -> str:
+    """A word for a batch that no stock has moved by."""
+    return "" if batch.booked else " (not recorded yet)"
 
 
 def of_batches(book: Book, product: str) -> list[str]:
@@ -223,7 +228,7 @@ def of_batches(book: Book, product: str) -> list[str]:
     lines = []
     for batch in book.batches:
         if batch.product == product:
-            lines.append(f"{batch.product} batch of {batch.on}: {counted(batch.good, 'good piece')}, lots {', '.join(batch.lots) or 'none written'} ({batch.where})")
+            lines.append(f"{batch.product} batch of {batch.on}: {counted(batch.good, 'good piece')}{_unrecorded(batch)}, lots {', '.join(batch.lots) or 'none written'} ({batch.where})")
             for lot in batch.lots:
                 lines += [f"  {line}" for line in traced(book, lot)[:1]]
     return lines

@@ -403,7 +403,10 @@ def test_after_three_batches_another_usual_number_is_proposed_and_nothing_is_cha
 
 def test_lots_lead_both_ways_in_one_step(book: Copy) -> None:
     path = with_batches(book, (datetime(2026, 10, 20), "P13", None, 9, 90, "RG-2206"))
+    before = [commands.lot(path, name) for name in ("rg-2206", "P13")]
+    assert "9 good pieces (not recorded yet)" in before[0][1] and "9 good pieces (not recorded yet), lots RG-2206" in before[1][0]
     commands.record(path, today=DAY)
+    assert not any("not recorded" in line for name in ("rg-2206", "P13") for line in commands.lot(path, name))
     where = commands.lot(path, "rg-2206")
     assert "Rain Garden fragrance from Sallowby Scents, paper S-2207 of 2026-09-03" in where[0] and "in P13" in where[1]
     assert "RG-2206" in commands.lot(path, "P13")[0]
