@@ -212,9 +212,17 @@ def _parts(
     """By product the parts it takes, and the sentences of lines that cannot be read."""
     parts: dict[str, list[model.Part]] = {}
     stops: dict[str, list[Finding]] = {}
+    above = ""
     for row in table.rows(notes):
         before = len(notes.found)
         product = known["product"].get(same_name(row.text("product")), "")
+        if not row.text("product"):  # as under merged cells: whose it is she alone knows, so the one above gets no price without it
+            sentence = f"this line names no product{f'; it may be of {above} above it' if above else ''}"
+            its = above if row.text("item") else ""
+            notes.add("stop" if its else "ask", "unknown-name", sentence, row.where("product"), "Type the product's code on every line of it.", [its] if its else [])
+            stops.setdefault(its, []).extend(notes.stops(before))
+            continue
+        above = product
         if not product:
             sentence = unknown("product", row.text("product"), products)
             row.bad("product", sentence, "Type a product's code.", "ask", "unknown-name")

@@ -183,6 +183,8 @@ def _line(row: Row) -> Iterable[RecipeLine]:
         if row.value("amount") is None:
             row.bad("amount", f"no amount of {written}", "Write how much goes in.")
         return
+    if amount.high == 0:
+        row.bad("amount", f"0 of {written}: it costs nothing", "Write how much goes in, or take the line out.", "ask", "no-amount")
     if amount.unit is None and not amount.percent:
         row.bad("unit", f"no unit for {amount.text} of {written}", "Pick one, such as oz or cup.")
         return

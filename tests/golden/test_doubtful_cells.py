@@ -60,6 +60,8 @@ CASES: dict[str, tuple[Callable[[Copy], str], str, tuple[str, ...], set[str]]] =
         ("without a stored result",),
         EVERY,
     ),
+    "a line of no product": (lambda b: b.type("Product lines", "Product", ("P12", "Back label"), None), "stop", ("no product", "of P12 above"), {"P12"}),
+    "nothing of a material": (lambda b: b.type_recipe("R8", "Amount", "Citric acid, fine", 0), "ask", ("0 of Citric acid, fine",), set()),
     "a price typed as words": (lambda b: b.type("Products", "Wholesale now", "P10", "six"), "ask", ("six",), set()),
     "stock typed as words": (lambda b: b.type("Materials", "On hand", "M01", "plenty"), "ask", ("plenty",), set()),
 }
