@@ -67,10 +67,10 @@ HOSTILE = {
     "many.pdf": (lambda: many_pages(10_000), "10,000 pages"),
     "cut.pdf": (lambda: pdf(Paper())[:700], "damaged|cut off"),
     "locked.pdf": (locked, "password"),
-    "text.pdf": (lambda: b"code,amount\na,1.00\n", "what its name says"),
+    "text.pdf": (lambda: b"code,amount\na,1.00\n", "neither a PDF nor a picture"),
     "noise.png": (lambda: b"\x89PNG\r\n\x1a\n" + bytes(range(256)) * 9, "damaged picture|tesseract"),
     "empty.pdf": (lambda: b"", "empty"),
-    "zip.pdf": (lambda: b"PK\x03\x04" + bytes(99), "what its name says"),
+    "zip.pdf": (lambda: b"PK\x03\x04" + bytes(99), "neither a PDF nor a picture"),
     "large.pdf": (lambda: b"%PDF-1.4\n" + bytes(20_000_001), "larger than 20 MB"),
     "wide.png": (lambda: wide(), "dots|tesseract"),
 }
